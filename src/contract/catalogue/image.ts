@@ -1,0 +1,3 @@
+import type { CatalogueEntry } from './entry.ts';
+
+export const imageCodes = {} as const satisfies Record<string, CatalogueEntry>;

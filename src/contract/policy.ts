@@ -1,0 +1,24 @@
+import type { DiskKind } from './devices.ts';
+
+/** What the owner of a station allows (/etc/cardwright/policy.yaml). Frozen once read. */
+export interface Policy {
+  /** where it came from: a path, or "built in" */
+  readonly source: string;
+  readonly maxSizeBytes: number;
+  readonly transports: readonly DiskKind[];
+  /** by-id links, CIDs, or a loop device's path: lifts the kind-of-disk part of the rules for these alone */
+  readonly allowDevices: readonly string[];
+  readonly unmountBelow: readonly string[];
+  readonly imageFolders: readonly string[];
+  readonly groups: Readonly<Record<string, string>>;
+}
+
+export const defaultPolicy: Policy = Object.freeze({
+  source: 'built in',
+  maxSizeBytes: 256 * 2 ** 30,
+  transports: ['usb', 'mmc-sd'] as const,
+  allowDevices: [],
+  unmountBelow: ['/media', '/run/media', '/mnt'],
+  imageFolders: [],
+  groups: {},
+});
