@@ -1,12 +1,13 @@
 import type { CatalogueEntry } from './entry.ts';
 
-const tryAnotherReader = 'try it once more in another reader; if it fails there too, throw it away';
+const tryAnotherReader = 'try it once more in another reader; if it fails there too, throw the card away';
+const smallerThanItSays = 'throw this card away: it is smaller than it says, and loses data without a word';
 
-/** `where` is a place in words: "partition 2", "outside the partitions". */
+/** Facts that stand for a place are bytes from the start of the card. */
 export const jobCodes = {
   'job.mismatch': {
     exit: 'verificationFailed',
-    what: 'read back differs in {places} place(s), {bytes} bytes in all, the first at byte {offset} ({where})',
+    what: 'read back differs in {places} place(s), {bytes} bytes in all, the first at byte {offset}',
     next: tryAnotherReader,
   },
   'job.damage-stable': {
@@ -16,28 +17,28 @@ export const jobCodes = {
   },
   'job.damage-unstable': {
     exit: 'verificationFailed',
-    what: 'read again {times} times, other bytes each time: a loose contact, a weak reader or worn-out cells',
+    what: 'read again {times} times, not the same bytes each time: a loose contact, a weak reader or worn-out cells',
     next: 'wipe the contacts and try once more in another reader; if it fails there too, throw the card away',
   },
   'job.damage-dropped': {
     exit: 'verificationFailed',
-    what: 'the card still holds what stood there before: it answered "written" and wrote nothing',
-    next: 'throw this card away: it can no longer be written, and does not say so',
+    what: 'the places that differ read as zeros, {times} times out of {times}: the card said "written" and wrote nothing',
+    next: 'throw this card away: it can no longer be written everywhere, and does not say so',
   },
   'job.damage-wrapped': {
     exit: 'verificationFailed',
-    what: 'byte {offset} holds what was written at byte {other}: the card starts over at its real size',
-    next: 'throw this card away: it is smaller than it says',
+    what: 'the places that differ hold what was written elsewhere: the card starts over at its real size',
+    next: smallerThanItSays,
   },
   'job.damage-forgotten': {
     exit: 'verificationFailed',
-    what: 'nothing from byte {offset} on was kept: the card forgets what lies past its real size',
-    next: 'throw this card away: it is smaller than it says',
+    what: 'nothing that lies towards the end was kept: the card forgets what is past its real size',
+    next: smallerThanItSays,
   },
   'job.damage-stale': {
     exit: 'verificationFailed',
-    what: 'the reader answered with older data first and with the right bytes later: it keeps a cache of its own',
-    next: 'use another reader for this card and write it anew; do not trust this reader',
+    what: 'the places that differ hold older data: writes to them never arrived, or the reader answers from a memory of its own',
+    next: tryAnotherReader,
   },
   'job.head-not-zero': {
     exit: 'verificationFailed',
@@ -46,33 +47,33 @@ export const jobCodes = {
   },
   'job.files-differ': {
     exit: 'verificationFailed',
-    what: "the node's files do not read back as written: {files}",
+    what: "the node's files do not read back as they were written: {files}",
     next: tryAnotherReader,
   },
   'job.seal-not-read-back': {
     exit: 'verificationFailed',
-    what: 'everything else is right, but the first sectors do not read back as written, first at byte {offset}',
-    next: 'do not use this card; try it once more in another reader, since its first sectors are worn',
+    what: 'everything else is right, but the first sectors do not read back as written (at byte {offset})',
+    next: 'do not use this card; try it once more in another reader, and if it fails there too, throw it away',
   },
   'job.worker-died': {
     exit: 'writeFailed',
     what: 'the process that was writing ended too early, in phase {phase} ({reason})',
-    next: 'do not use this card as it is; start the job anew, and report this if it happens again',
+    next: 'do not use this card as it is; start the job anew, and report it if this happens again',
   },
   'job.worker-not-started': {
     exit: 'unexpected',
     what: 'the process that writes could not be started ({reason})',
-    next: 'report this as a fault of the program or of its installation; the card needs no care',
+    next: 'report this as a fault of the program or of its installation',
   },
   'job.identity-changed': {
     exit: 'cardLost',
-    what: 'the disk in {reader} changed between {earlier} and {later}: {difference}',
+    what: 'the disk in {reader} is not the one that was approved: {difference}',
     next: 'run cardwright devices, look at what is in the reader now, and approve that anew',
   },
   'job.cancelled': {
     exit: 'cancelled',
     what: 'cancelled in phase {phase}',
-    next: 'start the job anew when you are ready; until then do not use this card',
+    next: 'start the job anew when you are ready',
   },
   'job.interrupted': {
     exit: 'writeFailed',
@@ -82,21 +83,31 @@ export const jobCodes = {
   'job.no-record': {
     exit: 'recordsUnusable',
     what: 'the card was written and read back, but its record could not be stored ({reason})',
-    next: 'make room or repair the record store, then run cardwright verify with the image on this card',
+    next: 'make room or mend the record store, then run cardwright verify on this card with the image',
   },
   'job.image-changed': {
     exit: 'imageRejected',
-    what: '{image} gave other bytes than the ones that were checked: expected {expected}, found {found}',
-    next: 'make sure nothing is still writing to the image, then start the job anew; do not use this card',
+    what: 'the image gave other bytes than the ones that were checked: expected {expected}, found {found}',
+    next: 'make sure that nothing is still writing to the image, then start the job anew',
+  },
+  'job.image-unreadable': {
+    exit: 'imageRejected',
+    what: 'the image could not be read at byte {offset} ({errno})',
+    next: 'look after the disk or share that the image is on, then start the job anew',
   },
   'job.short-image': {
     exit: 'imageRejected',
-    what: '{image} ended after {found} bytes where {expected} were expected',
-    next: 'fetch the image again, compare its checksum, then start the job anew; do not use this card',
+    what: 'the image ended after {found} bytes where {expected} were expected',
+    next: 'fetch the image again, compare its checksum, then start the job anew',
+  },
+  'job.long-image': {
+    exit: 'imageRejected',
+    what: 'the image went on after the {expected} bytes that were expected',
+    next: 'fetch the image again, compare its checksum, then start the job anew',
   },
   'job.padded-last-sector': {
     exit: 'done',
     what: 'the image ends inside a sector: {bytes} zero bytes were added to fill it',
-    next: 'nothing, the image is whole',
+    next: 'nothing: the image is whole',
   },
 } as const satisfies Record<string, CatalogueEntry>;
