@@ -32,6 +32,9 @@ export interface DigestMap {
   digests: Uint8Array;
 }
 
+/** Where the partitions lie on the card, as far as naming a damaged place needs it. */
+export type ImageLayout = readonly { number: number; startByte: number; sizeBytes: number }[];
+
 export interface DamagedRange {
   /** first byte that differs, to the logical block */
   offset: number;

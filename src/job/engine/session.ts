@@ -1,0 +1,252 @@
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { EventPort } from '../../contract/events.ts';
+import type { DigestMap, ImageLayout } from '../../contract/job.ts';
+import {
+  checkProbe,
+  chooseProbePlaces,
+  clearProbe,
+  type ProbePlace,
+  writeProbe,
+} from '../../media/capacity-probe.ts';
+import type { Medium } from '../../media/medium.ts';
+import type { FatLibrary } from '../../volume/fat/load-fat.ts';
+import { sealBody, sealFirstBlock, takeHeadOff } from './card-head.ts';
+import { createCardSource } from './card-source.ts';
+import { classifyDamage, type Damage } from './classify-damage.ts';
+import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
+import {
+  checkNodeFiles,
+  type EditOrder,
+  type EditReport,
+  editBootVolume,
+  type WrittenFile,
+} from './edit-boot-volume.ts';
+import type { ImageFeed } from './image-feed.ts';
+import type { PieceMemory } from './piece-memory.ts';
+import { startProgress } from './progress.ts';
+import { type CardRead, readCard } from './read-card.ts';
+import { verifyCard } from './verify-card.ts';
+import { writeImage } from './write-image.ts';
+
+/** What a session can be told to do: its order and its answer. One call at a time; the supervisor conducts. */
+export interface SessionCalls {
+  /** what a card says of itself: partitions, boot volume, our identity file; nothing is written */
+  readCard: [order: Record<string, never>, answer: CardRead];
+  /** takes a finished card's head into memory, after comparing it with the map of its record */
+  holdHead: [order: { map: DigestMap }, answer: null];
+  takeHeadOff: [order: { keepBytes: number }, answer: null];
+  probe: [order: { salt: Uint8Array; imageBytes: number }, answer: { places: number }];
+  write: [order: { imageBytes: number; digestWhole: boolean }, answer: WriteAnswer];
+  /** digests an image without writing it anywhere */
+  digestImage: [order: { imageBytes: number }, answer: { map: DigestMap }];
+  edit: [order: EditOrder, answer: EditReport];
+  /** `map` null: the map of this session; `headIsOff`: the first MiB must read as zeros */
+  verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
+  /** opens the boot volume again, from the medium, and compares the files that were put there */
+  checkFiles: [order: { files: WrittenFile[] }, answer: { different: string[] }];
+  sealBody: [order: Record<string, never>, answer: null];
+  sealFirstBlock: [order: Record<string, never>, answer: null];
+  /** the digest map as it stands */
+  map: [order: Record<string, never>, answer: DigestMap];
+}
+
+export interface WriteAnswer {
+  paddedBytes: number;
+  wholeDigest: Uint8Array | null;
+}
+
+export interface VerifyAnswer {
+  bytes: number;
+  /** by the kernel's counter, 512 bytes each; null where it does not count */
+  sectorsRead: number | null;
+  damage: Damage | null;
+}
+
+export interface Session {
+  call<Name extends keyof SessionCalls>(name: Name, order: unknown): Promise<SessionCalls[Name][1]>;
+  /** makes running calls end with `job.cancelled` before their next piece */
+  stop(): void;
+}
+
+interface SessionParts {
+  medium: Medium;
+  feed: ImageFeed | null;
+  /** a second reader of a raw image, to say exactly which bytes differ */
+  expectedPiece: ((piece: number, length: number) => Promise<Uint8Array>) | null;
+  sectorsRead(): number | null;
+  memory: PieceMemory;
+  fat: FatLibrary;
+  port: EventPort;
+}
+
+type Handlers = {
+  [Name in keyof SessionCalls]: (order: SessionCalls[Name][0]) => Promise<SessionCalls[Name][1]>;
+};
+
+/** One card's procedures over an open medium, with what they must remember between each other. */
+export function createSession(parts: SessionParts): Session {
+  let stopped = false;
+  const state = new CardInHand(parts, () => {
+    if (stopped) throw new CardwrightError('job.cancelled');
+  });
+  const handlers: Handlers = {
+    readCard: async () => readCard(parts.medium, parts.fat),
+    holdHead: ({ map }) => state.holdHead(map),
+    takeHeadOff: ({ keepBytes }) => state.takeHeadOff(keepBytes),
+    probe: ({ salt, imageBytes }) => state.probe(salt, imageBytes),
+    write: (order) => state.write(order.imageBytes, order.digestWhole),
+    digestImage: async ({ imageBytes }) => ({ map: (await state.readImage(imageBytes, false, null)).map }),
+    edit: (order) => state.edit(order),
+    verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
+    checkFiles: async ({ files }) => ({ different: checkNodeFiles(state.freshSource(), parts.fat, files) }),
+    sealBody: () => state.seal(sealBody),
+    sealFirstBlock: () => state.seal(sealFirstBlock),
+    map: async () => state.map(),
+  };
+  return {
+    call: (name, order) => handlers[name](order as never) as Promise<never>,
+    stop: () => {
+      stopped = true;
+    },
+  };
+}
+
+/** What is remembered from one procedure to the next: the map, the held-back head, the probe's places. */
+class CardInHand {
+  readonly #parts: SessionParts;
+  readonly #checkStop: () => void;
+  #map: DigestMap | null = null;
+  #head: Uint8Array | null = null;
+  #places: ProbePlace[] = [];
+
+  constructor(parts: SessionParts, checkStop: () => void) {
+    this.#parts = parts;
+    this.#checkStop = checkStop;
+  }
+
+  map(): DigestMap {
+    if (!this.#map) throw new Error('no digest map yet');
+    return this.#map;
+  }
+
+  #heldHead(): Uint8Array {
+    if (!this.#head) throw new Error('no head is held');
+    return this.#head;
+  }
+
+  async holdHead(map: DigestMap): Promise<null> {
+    this.#map = map;
+    const source = createCardSource(this.#parts.medium, map, () => null);
+    const head = Uint8Array.from(source.read(0, pieceLength(map, 0)));
+    if (!isEqual(sha256(head), pieceDigest(map, 0))) throw new Error('the head changed while it was read');
+    this.#head = head;
+    return null;
+  }
+
+  async takeHeadOff(keepBytes: number): Promise<null> {
+    await takeHeadOff(this.#parts.medium, keepBytes);
+    return null;
+  }
+
+  async probe(salt: Uint8Array, imageBytes: number): Promise<{ places: number }> {
+    const { medium } = this.#parts;
+    const places = chooseProbePlaces(medium.sizeBytes, medium.blockBytes, salt);
+    this.#places = places.filter((place) => place.offset >= imageBytes);
+    await writeProbe(medium, places);
+    this.#checkStop();
+    await checkProbe(medium, places);
+    return { places: places.length };
+  }
+
+  async readImage(imageBytes: number, digestWhole: boolean, medium: Medium | null) {
+    const { feed, memory, port } = this.#parts;
+    if (!feed) throw new Error('no image was handed over');
+    const { blockBytes } = this.#parts.medium;
+    const progress = startProgress(port, medium ? 'write' : 'image', imageBytes);
+    try {
+      return await writeImage({
+        medium,
+        feed,
+        imageBytes,
+        blockBytes,
+        digestWhole,
+        memory,
+        progress,
+        checkStop: this.#checkStop,
+      });
+    } finally {
+      progress.end();
+      feed.close();
+    }
+  }
+
+  async write(imageBytes: number, digestWhole: boolean): Promise<WriteAnswer> {
+    const { map, head, paddedBytes, wholeDigest } = await this.readImage(
+      imageBytes,
+      digestWhole,
+      this.#parts.medium,
+    );
+    this.#map = map;
+    this.#head = head;
+    return { paddedBytes, wholeDigest };
+  }
+
+  async edit(order: EditOrder): Promise<EditReport> {
+    const { medium, fat } = this.#parts;
+    const source = createCardSource(medium, this.map(), () => this.#head);
+    return editBootVolume({ medium, map: this.map(), source, headIsHeld: this.#head !== null }, fat, order);
+  }
+
+  freshSource() {
+    return createCardSource(this.#parts.medium, this.map(), () => this.#head);
+  }
+
+  async verify(given: DigestMap | null, headIsOff: boolean, layout: ImageLayout): Promise<VerifyAnswer> {
+    const { medium, memory, port, sectorsRead } = this.#parts;
+    const map = given ?? this.map();
+    this.#map = map;
+    if (headIsOff) await this.#settleProbe();
+    const before = sectorsRead();
+    const progress = startProgress(port, 'verify', map.sizeBytes);
+    try {
+      const wrong = await verifyCard({
+        medium,
+        map,
+        headIsOff,
+        memory,
+        progress,
+        checkStop: this.#checkStop,
+      });
+      const after = sectorsRead();
+      const damage = wrong.length > 0 ? await this.#classify(wrong, layout) : null;
+      const counted = before === null || after === null ? null : after - before;
+      return { bytes: map.sizeBytes, sectorsRead: counted, damage };
+    } finally {
+      progress.end();
+    }
+  }
+
+  async #classify(wrong: Parameters<typeof classifyDamage>[2], layout: ImageLayout): Promise<Damage> {
+    const map = this.map();
+    const expect = async (piece: number): Promise<Uint8Array | null> => {
+      const expected = await this.#parts.expectedPiece?.(piece, pieceLength(map, piece));
+      return expected && isEqual(sha256(expected), pieceDigest(map, piece)) ? expected : null;
+    };
+    return classifyDamage(this.#parts.medium, map, wrong, layout, expect);
+  }
+
+  /** The places past the image, looked at again after everything was written, then cleared; all before reading back. */
+  async #settleProbe(): Promise<void> {
+    const { medium } = this.#parts;
+    await medium.flush();
+    await checkProbe(medium, this.#places);
+    await clearProbe(medium, this.#places);
+    this.#places = [];
+  }
+
+  async seal(write: (medium: Medium, head: Uint8Array) => Promise<void>): Promise<null> {
+    this.#checkStop();
+    if (pieceCount(this.map().sizeBytes) > 0) await write(this.#parts.medium, this.#heldHead());
+    return null;
+  }
+}

@@ -1,0 +1,45 @@
+import { type DigestMap, mibBytes } from '../../contract/job.ts';
+import type { Medium } from '../../media/medium.ts';
+import { isAllZero, isEqual, pieceCount, pieceDigest, pieceLength } from './digest-map.ts';
+import { runLanes } from './lanes.ts';
+import { laneCount, type PieceMemory } from './piece-memory.ts';
+import type { Progress } from './progress.ts';
+
+export interface VerifyOrder {
+  medium: Medium;
+  map: DigestMap;
+  /** the first MiB is held back: it must read as zeros */
+  headIsOff: boolean;
+  memory: PieceMemory;
+  progress: Progress;
+  checkStop(): void;
+}
+
+/** What reading everything back gave: the pieces that differ, in order, with the digest of what was read. */
+export interface Mismatch {
+  piece: number;
+  found: Uint8Array;
+}
+
+/**
+ * Reads every covered byte from the medium into buffers filled with a pattern first (a read that moves nothing must
+ * not pass), and compares with the digest map.
+ *
+ * @throws CardwrightError `media.read-failed` and the like; a difference is not an error here, it is classified
+ */
+export async function verifyCard(order: VerifyOrder): Promise<Mismatch[]> {
+  const { medium, map, memory } = order;
+  const wrong: Mismatch[] = [];
+  await runLanes(pieceCount(map.sizeBytes), laneCount, async (piece, lane) => {
+    order.checkStop();
+    const length = pieceLength(map, piece);
+    const bytes = memory.lane(lane).subarray(0, length);
+    bytes.fill(0xa5);
+    await medium.read(bytes, piece * mibBytes);
+    const found = await memory.digest(lane, length);
+    const good = piece === 0 && order.headIsOff ? isAllZero(bytes) : isEqual(found, pieceDigest(map, piece));
+    if (!good) wrong.push({ piece, found });
+    order.progress.add(length);
+  });
+  return wrong.sort((a, b) => a.piece - b.piece);
+}

@@ -1,0 +1,177 @@
+import { type ChildProcess, spawn } from 'node:child_process';
+import * as fs from 'node:fs';
+import type { Readable } from 'node:stream';
+import { fileURLToPath } from 'node:url';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { EventPort } from '../../contract/events.ts';
+import type { SessionCalls } from '../engine/session.ts';
+import type { FromWorker, SessionCall, ToWorker, WorkerInit } from '../worker/protocol.ts';
+import type { WorkerUser } from './worker-user.ts';
+
+export interface WorkerParts {
+  cardFd: number;
+  image: { kind: 'file'; fd: number } | { kind: 'pipe'; stream: Readable } | { kind: 'none' };
+  diskseqFd: number | null;
+  statFd: number | null;
+  user: WorkerUser | null;
+  init: Omit<WorkerInit, 'type' | 'image'>;
+  port: EventPort;
+}
+
+/** A running worker as its supervisor sees it. */
+export interface RunningWorker {
+  pid: number;
+  call<Name extends SessionCall>(name: Name, order: SessionCalls[Name][0]): Promise<SessionCalls[Name][1]>;
+  /** asks the running call to end before its next piece */
+  stop(): void;
+  kill(): void;
+  /** resolves when the process is gone */
+  gone: Promise<void>;
+}
+
+const startLimitMs = 20_000;
+
+/** The worker as one self-contained script: it is handed over as text, since its user may not be able to read ours. */
+function workerBundle(): string {
+  const beside = fileURLToPath(new URL('./worker.cjs', import.meta.url));
+  return fs.existsSync(beside) ? beside : fileURLToPath(new URL('../../../dist/worker.cjs', import.meta.url));
+}
+
+/**
+ * Starts the unprivileged process of one job: a user of its own, no groups, no capabilities, none to be gained, and
+ * an end to it when its supervisor ends. It loads its code, lowers its limit so that it can open nothing, and only
+ * then is it believed.
+ *
+ * @throws CardwrightError `job.worker-not-started`; nothing was written then
+ */
+export async function startWorker(parts: WorkerParts): Promise<RunningWorker> {
+  const script = fs.openSync(workerBundle(), 'r');
+  let child: ChildProcess;
+  try {
+    child = spawnWorker(parts, script);
+  } finally {
+    fs.closeSync(script);
+  }
+  const worker = converse(child, parts.port);
+  try {
+    await worker.ready(parts.user);
+    worker.send({ type: 'init', image: parts.image.kind, ...parts.init });
+  } catch (error) {
+    child.kill('SIGKILL');
+    throw error;
+  }
+  return worker;
+}
+
+function spawnWorker(parts: WorkerParts, script: number): ChildProcess {
+  const { user, image } = parts;
+  const drop = user
+    ? [
+        '--reuid',
+        `${user.uid}`,
+        '--regid',
+        `${user.gid}`,
+        '--clear-groups',
+        '--bounding-set',
+        '-all',
+        '--inh-caps',
+        '-all',
+      ]
+    : [];
+  const feed = image.kind === 'file' ? image.fd : image.kind === 'pipe' ? image.stream : 'ignore';
+  return spawn('setpriv', [...drop, '--no-new-privs', '--pdeathsig', 'KILL', process.execPath, '-'], {
+    stdio: [
+      script,
+      'ignore',
+      'pipe',
+      'ipc',
+      parts.cardFd,
+      feed,
+      parts.diskseqFd ?? 'ignore',
+      parts.statFd ?? 'ignore',
+    ],
+    serialization: 'advanced',
+    cwd: '/',
+    env: { PATH: '/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin', UV_THREADPOOL_SIZE: '12' },
+  });
+}
+
+type Waiting = { resolve(value: unknown): void; reject(error: Error): void };
+
+function converse(child: ChildProcess, port: EventPort) {
+  const waiting = new Map<number, Waiting>();
+  let nextId = 1;
+  let said = '';
+  let isReady: Waiting | null = null;
+  let death: CardwrightError | null = null;
+
+  child.stderr?.setEncoding('utf8').on('data', (text: string) => {
+    said = (said + text).slice(-2000);
+  });
+  const send = (message: ToWorker) => void child.send(message, () => undefined);
+
+  function die(how: string): void {
+    death ??= new CardwrightError('job.worker-died', { facts: { how, said: said.trim() } });
+    isReady?.reject(
+      new CardwrightError('job.worker-not-started', { card: 'untouched', facts: { how, said: said.trim() } }),
+    );
+    for (const { reject } of waiting.values()) reject(death);
+    waiting.clear();
+  }
+
+  const gone = new Promise<void>((resolve) => {
+    child.once('error', (error) => {
+      die(error.message);
+      resolve();
+    });
+    child.once('close', (status, signal) => {
+      die(signal ?? `exit status ${status}`);
+      resolve();
+    });
+  });
+
+  child.on('message', (message: FromWorker) => {
+    if (message.type === 'event') port.emit(message.event);
+    else if (message.type === 'ready') isReady?.resolve(message);
+    else {
+      const call = waiting.get(message.id);
+      waiting.delete(message.id);
+      if (message.type === 'answer') call?.resolve(message.value);
+      else call?.reject(new CardwrightError(message.error.code, withoutNull(message.error)));
+    }
+  });
+
+  return {
+    pid: child.pid ?? -1,
+    gone,
+    send,
+    stop: () => send({ type: 'stop' }),
+    kill: () => void child.kill('SIGKILL'),
+    async ready(user: WorkerUser | null): Promise<void> {
+      const timer = setTimeout(() => die('it did not answer in time'), startLimitMs);
+      const answer = await new Promise<unknown>((resolve, reject) => {
+        isReady = { resolve, reject };
+        if (death) die('it ended at once');
+      }).finally(() => clearTimeout(timer));
+      isReady = null;
+      const { uid, canOpen } = answer as { uid: number; canOpen: boolean };
+      if (canOpen || (user && uid !== user.uid)) {
+        const how = canOpen ? 'it can still open files' : `it runs as user ${uid}`;
+        throw new CardwrightError('job.worker-not-started', { card: 'untouched', facts: { how, said } });
+      }
+    },
+    call<Name extends SessionCall>(call: Name, order: SessionCalls[Name][0]): Promise<SessionCalls[Name][1]> {
+      return new Promise((resolve, reject) => {
+        if (death) return reject(death);
+        const id = nextId++;
+        waiting.set(id, { resolve: resolve as (value: unknown) => void, reject });
+        send({ type: 'call', id, call, order });
+      });
+    },
+  };
+}
+
+function withoutNull(error: Extract<FromWorker, { type: 'failed' }>['error']) {
+  const { facts, findings, card } = error;
+  return card === null ? { facts, findings } : { facts, findings, card };
+}

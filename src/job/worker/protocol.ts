@@ -1,0 +1,44 @@
+import type { CardState } from '../../contract/card-state.ts';
+import type { Code } from '../../contract/catalogue/index.ts';
+import type { JobEvent } from '../../contract/events.ts';
+import type { Facts, Finding } from '../../contract/finding.ts';
+import type { MediumFault } from '../../media/faulty-medium.ts';
+import type { SessionCalls } from '../engine/session.ts';
+
+/** Descriptors that a worker is born with, beside Node's own. Nothing else is ever opened. */
+export const workerDescriptors = { script: 0, messages: 3, card: 4, image: 5, diskseq: 6, stat: 7 } as const;
+
+/** The first message to a worker. */
+export interface WorkerInit {
+  type: 'init';
+  card: { kind: 'device' | 'file'; sizeBytes: number; blockBytes: number };
+  image: 'file' | 'pipe' | 'none';
+  /** disk sequence number that the slot must keep; null for a make-believe card */
+  diskseq: number | null;
+  /** whether the kernel's counter of sectors read was handed over */
+  counts: boolean;
+  /** how a make-believe card misbehaves; refused for a real one */
+  fault: MediumFault | null;
+}
+
+export type SessionCall = keyof SessionCalls;
+
+export type ToWorker =
+  | WorkerInit
+  | { type: 'call'; id: number; call: SessionCall; order: unknown }
+  | { type: 'stop' };
+
+/** An error as it crosses the process border. */
+export interface PlainError {
+  code: Code;
+  facts: Facts;
+  card: CardState | null;
+  findings: readonly Finding[];
+}
+
+export type FromWorker =
+  /** loaded, limit lowered; what it could still open when it tried: nothing, or the run is refused */
+  | { type: 'ready'; uid: number; canOpen: boolean; openFailure: string }
+  | { type: 'event'; event: JobEvent }
+  | { type: 'answer'; id: number; value: unknown }
+  | { type: 'failed'; id: number; error: PlainError };

@@ -1,0 +1,53 @@
+import type { CardwrightError } from '../contract/cardwright-error.ts';
+import type { Medium } from './medium.ts';
+import type { SlotWatch } from './slot-watch.ts';
+
+/**
+ * Compares the slot before every write and after every completion, and remembers the first failure: from then on
+ * nothing is written any more, cleaning up included.
+ */
+export function watchMedium(inner: Medium, watch: SlotWatch): Medium {
+  let failure: CardwrightError | null = null;
+
+  async function guarded(operation: () => Promise<void>): Promise<void> {
+    if (failure) throw failure;
+    try {
+      watch.check();
+      await operation();
+      watch.check();
+    } catch (error) {
+      failure ??= nameFailure(error as CardwrightError, watch);
+      throw failure;
+    }
+  }
+
+  return {
+    kind: inner.kind,
+    sizeBytes: inner.sizeBytes,
+    blockBytes: inner.blockBytes,
+    write: (source, offset) => guarded(() => inner.write(source, offset)),
+    flush: () => guarded(() => inner.flush()),
+    async read(target, offset) {
+      try {
+        await inner.read(target, offset);
+      } catch (error) {
+        throw nameFailure(error as CardwrightError, watch);
+      }
+      watch.check();
+    },
+    readNow: (target, offset) => {
+      inner.readNow(target, offset);
+      watch.check();
+    },
+  };
+}
+
+/** A card that was pulled answers with all sorts of error numbers: the slot tells whether it was that. */
+function nameFailure(error: CardwrightError, watch: SlotWatch): CardwrightError {
+  try {
+    watch.check();
+    return error;
+  } catch (lost) {
+    return lost as CardwrightError;
+  }
+}
