@@ -62,6 +62,8 @@ export interface Signature {
   uuid: string | null;
   /** blkid PTTYPE (dos, gpt) where this is a partition table */
   tableType: string | null;
+  /** how many files the volume holds, where somebody counted them; absent otherwise */
+  fileCount?: number | null;
 }
 
 export interface Partition {
