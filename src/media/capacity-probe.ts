@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto';
 import { CardwrightError } from '../contract/cardwright-error.ts';
+import { mibBytes } from '../contract/job.ts';
 import { allocateAligned } from './aligned-memory.ts';
 import type { Medium } from './medium.ts';
 
@@ -12,22 +13,27 @@ export interface ProbePlace {
 export const probePlaces = 13;
 const probeBlockBytes = 4096;
 
+/** Ends of the halves of the claimed size: a card that wraps at one of them has two places in one block. */
+const halves = [1, 1 / 2, 1 / 4, 1 / 8, 1 / 16, 1 / 32, 1 / 64];
+/** In between, so that a card which forgets past any size is met in several places. */
+const between = [0.93, 0.81, 0.67, 0.36, 0.19, 0.09];
+
 /**
- * Chooses places from the far end towards the near one: the last block, then halving distances, so that a card
- * which wraps at any power-of-two fraction of its claimed size, or forgets beyond its real one, is met several times.
- * All lie past the first MiB.
+ * Chooses places from the far end towards the near one, all past the first MiB. A card that forgets is met at once; one
+ * that wraps at a half, quarter … of its claimed size too. One that wraps elsewhere shows only when the places past the
+ * image are read again after the whole write, or in the read-back; a small image on it may not show it at all.
  */
 export function chooseProbePlaces(sizeBytes: number, blockBytes: number, salt: Uint8Array): ProbePlace[] {
   const unit = Math.max(probeBlockBytes, blockBytes);
-  const floor = 2 ** 20;
+  const whole = Math.floor(sizeBytes / unit) * unit;
   const offsets = new Set<number>();
-  const last = Math.floor(sizeBytes / unit) * unit - unit;
-  const spread = [1, 0.93, 0.81, 0.67, 0.55, 0.47, 0.36, 0.27, 0.19, 0.12, 0.07, 0.03, 0.01];
-  for (const fraction of spread) {
-    const offset = Math.floor((last * fraction) / unit) * unit;
-    if (offset >= floor) offsets.add(offset);
+  for (const share of [...halves, ...between]) {
+    const offset = Math.floor((whole * share) / unit) * unit - unit;
+    if (offset >= mibBytes) offsets.add(offset);
   }
-  return [...offsets].map((offset) => ({ offset, content: saltedBlock(salt, offset, unit) }));
+  return [...offsets]
+    .sort((a, b) => b - a)
+    .map((offset) => ({ offset, content: saltedBlock(salt, offset, unit) }));
 }
 
 /** A block that no other place and no other probe holds: a counter-mode stretch of SHA-256 over salt and offset. */

@@ -105,6 +105,21 @@ export const jobCodes = {
     what: 'the image went on after the {expected} bytes that were expected',
     next: 'fetch the image again, compare its checksum, then start the job anew',
   },
+  'job.damaged-range': {
+    exit: 'verificationFailed',
+    what: '{length} bytes from byte {offset} on ({where})',
+    next: tryAnotherReader,
+  },
+  'job.card-changed': {
+    exit: 'verificationFailed',
+    what: 'the card is no longer as record {record} left it: {places} place(s) differ, the first at byte {offset}',
+    next: 'a card that was started once writes on itself: write it anew, or verify it to see what changed; nothing was written',
+  },
+  'job.worker-failed': {
+    exit: 'unexpected',
+    what: 'the process that works on the card met something it did not foresee: {text}',
+    next: 'do not use a card that was being written; keep this output and report it as a fault of the program',
+  },
   'job.padded-last-sector': {
     exit: 'done',
     what: 'the image ends inside a sector: {bytes} zero bytes were added to fill it',

@@ -1,0 +1,21 @@
+import type { CardIdentity } from '../../contract/devices.ts';
+import type { Finding } from '../../contract/finding.ts';
+import type { MediumFault } from '../../media/faulty-medium.ts';
+
+/** A claimed card as the supervisor holds it from the approval to the release; a file for a make-believe one. */
+export interface CardInReader {
+  kind: 'device' | 'file';
+  fd: number;
+  identity: CardIdentity;
+  blockBytes: number;
+  /** descriptors of the disk's sysfs files, opened before the worker; null where there is no kernel device */
+  diskseqFd: number | null;
+  statFd: number | null;
+  /** whether the kernel counts sectors for this disk (`queue/iostats`) */
+  counts: boolean;
+  fault: MediumFault | null;
+  /** reads the identity afresh; findings where it is not the approved one any more */
+  recheck(): Promise<Finding[]>;
+  /** ejects where the system can, and lets go; says what the person should do */
+  release(): Promise<'ejected' | 'take it out'>;
+}

@@ -1,0 +1,259 @@
+import { randomBytes } from 'node:crypto';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { EventPort } from '../../contract/events.ts';
+import { type Finding, finding } from '../../contract/finding.ts';
+import type { DigestMap, ImageLayout, JobResult, Phase, PhaseTime } from '../../contract/job.ts';
+import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
+import type { VerifyAnswer } from '../engine/session.ts';
+import { counterFinding, type JobMark, mismatchError, stateAfter } from '../verdict.ts';
+import type { CardInReader } from './card-in-reader.ts';
+import type { ImageInHand } from './image-in-hand.ts';
+import type { JobLog } from './job-log.ts';
+import { type RunningWorker, startWorker } from './start-worker.ts';
+import { stopInTime } from './stop-in-time.ts';
+import type { WorkerUser } from './worker-user.ts';
+
+export interface JobOrder {
+  card: CardInReader;
+  /** the image to write; null where a finished card is personalized */
+  image: ImageInHand | null;
+  /** the card as its record says it is; null where an image is written */
+  finished: { map: DigestMap; record: number } | null;
+  layout: ImageLayout;
+  /** the node's files; null where an image is written as it is */
+  edit: EditOrder | null;
+  user: WorkerUser | null;
+  log: JobLog;
+  port: EventPort;
+  signal: AbortSignal;
+}
+
+export interface JobOutcome extends JobResult {
+  edit: EditReport | null;
+}
+
+/**
+ * Conducts one card from the hand-over to the seal. The worker does everything that touches the card; this decides
+ * what comes next, writes it down first, and derives the verdict. The caller holds the claim and releases it.
+ *
+ * A crash inside leaves the claim and the lock free, no worker behind, and a record that says how far it came.
+ *
+ * @throws CardwrightError with the card's state; the record says the same
+ */
+export async function runJob(order: JobOrder): Promise<JobOutcome> {
+  return new JobRun(order).run();
+}
+
+class JobRun {
+  readonly #order: JobOrder;
+  readonly #times: PhaseTime[] = [];
+  readonly #findings: Finding[] = [];
+  #mark: JobMark = 'nothing written';
+  #phase: Phase = 'hand-over';
+  #edit: EditReport | null = null;
+
+  constructor(order: JobOrder) {
+    this.#order = order;
+  }
+
+  async run(): Promise<JobOutcome> {
+    let worker: RunningWorker | null = null;
+    try {
+      worker = await this.#step('hand-over', () => this.#handOver());
+      const running = worker;
+      const verified = await stopInTime(this.#order.signal, running, () => this.#conduct(running));
+      return this.#outcome(verified);
+    } catch (error) {
+      throw this.#fail(error);
+    } finally {
+      worker?.kill();
+      await this.#order.image?.close();
+    }
+  }
+
+  async #handOver(): Promise<RunningWorker> {
+    const { card, image, user, port } = this.#order;
+    const { kind, blockBytes, fault, counts } = card;
+    return startWorker({
+      cardFd: card.fd,
+      image: image?.feed ?? { kind: 'none' },
+      diskseqFd: card.diskseqFd,
+      statFd: card.statFd,
+      user,
+      port,
+      init: {
+        card: { kind, sizeBytes: card.identity.sizeBytes, blockBytes },
+        diskseq: card.identity.diskseq,
+        counts: counts && card.statFd !== null,
+        fault,
+      },
+    });
+  }
+
+  async #conduct(worker: RunningWorker): Promise<VerifyAnswer> {
+    const { image, finished, edit, layout } = this.#order;
+    if (finished) await this.#expectUnchanged(worker, finished);
+    const coveredBytes = image?.sizeBytes ?? finished?.map.sizeBytes ?? 0;
+    await this.#expectSameCard();
+    await this.#step('head-off', () => {
+      this.#mark = 'head is off';
+      return worker.call('takeHeadOff', { keepBytes: coveredBytes });
+    });
+    if (image) {
+      await this.#step('probe', () =>
+        worker.call('probe', { salt: randomBytes(16), imageBytes: coveredBytes }),
+      );
+      await this.#step('write', () => this.#write(worker, image), coveredBytes);
+    }
+    if (edit) this.#edit = await this.#step('personalize', () => worker.call('edit', edit));
+    for (const found of this.#edit?.findings ?? []) this.#note(found);
+    const verified = await this.#step('verify', () => this.#verify(worker, layout), coveredBytes);
+    await this.#step('seal', () => this.#seal(worker, verified));
+    return verified;
+  }
+
+  /** A finished card is read whole before anything is taken from it: one that was started once is another card. */
+  async #expectUnchanged(worker: RunningWorker, finished: { map: DigestMap; record: number }): Promise<void> {
+    await this.#step('verify', async () => {
+      const { damage } = await worker.call('verify', {
+        map: finished.map,
+        headIsOff: false,
+        layout: this.#order.layout,
+      });
+      if (damage) {
+        const { findings, facts } = mismatchError(damage, 'untouched');
+        throw new CardwrightError('job.card-changed', {
+          facts: { ...facts, record: finished.record },
+          findings,
+        });
+      }
+      await worker.call('holdHead', { map: finished.map });
+    });
+  }
+
+  async #write(worker: RunningWorker, image: ImageInHand): Promise<void> {
+    const isRaw = image.feed.kind === 'file';
+    const answer = await Promise.race([
+      worker.call('write', {
+        imageBytes: image.sizeBytes,
+        digestWhole: isRaw && image.expectedSha256 !== null,
+      }),
+      // A decoder that fails ends the job at once; one that ends well says nothing until the writing is through.
+      image.decoded.then(() => new Promise<never>(() => undefined)),
+    ]);
+    const packed = await image.decoded;
+    const found = isRaw && answer.wholeDigest ? Buffer.from(answer.wholeDigest).toString('hex') : packed;
+    if (image.expectedSha256 !== null && found !== image.expectedSha256) {
+      throw new CardwrightError('job.image-changed', { facts: { expected: image.expectedSha256, found } });
+    }
+    if (answer.paddedBytes > 0)
+      this.#note(finding('job.padded-last-sector', 'note', { bytes: answer.paddedBytes }));
+  }
+
+  async #verify(worker: RunningWorker, layout: ImageLayout): Promise<VerifyAnswer> {
+    const { card } = this.#order;
+    const verified = await worker.call('verify', { map: null, headIsOff: true, layout });
+    if (verified.damage) throw mismatchError(verified.damage, 'unbootable');
+    const counter = counterFinding(verified, card.counts, card.identity.node);
+    if (counter?.severity === 'fail')
+      throw new CardwrightError(counter.code, { facts: counter.facts, card: 'unbootable' });
+    if (counter) this.#note(counter);
+    if (this.#edit) {
+      const { different } = await worker.call('checkFiles', { files: this.#edit.files });
+      if (different.length > 0)
+        throw new CardwrightError('job.files-differ', { facts: { files: different.join(', ') } });
+    }
+    return verified;
+  }
+
+  /**
+   * The record says "sealing" before the first byte of the head goes out, not only before sector 0: so a record that
+   * says "interrupted" means a first MiB of zeros without exception.
+   */
+  async #seal(worker: RunningWorker, verified: VerifyAnswer): Promise<void> {
+    const { log } = this.#order;
+    log.saveDigestMap(await worker.call('map', {}));
+    await this.#expectSameCard();
+    log.markSealing();
+    this.#mark = 'sealing';
+    await worker.call('sealBody', {});
+    await this.#expectSameCard();
+    await worker.call('sealFirstBlock', {});
+    this.#recordDone(verified);
+    this.#mark = 'done';
+  }
+
+  /** A card that is complete and whose record cannot be stored is "unconfirmed", never silently done. */
+  #recordDone(verified: VerifyAnswer): void {
+    try {
+      this.#order.log.markDone({ bytesReadBack: verified.bytes, sectorsRead: verified.sectorsRead });
+    } catch (cause) {
+      const reason = cause instanceof Error ? cause.message : String(cause);
+      throw new CardwrightError('job.no-record', { facts: { reason }, cause });
+    }
+  }
+
+  async #expectSameCard(): Promise<void> {
+    const [changed] = await this.#order.card.recheck();
+    if (changed) throw new CardwrightError(changed.code, { facts: changed.facts });
+  }
+
+  async #step<T>(phase: Phase, work: () => Promise<T>, bytes = 0): Promise<T> {
+    const { log, port } = this.#order;
+    this.#phase = phase;
+    log.enterPhase(phase);
+    port.emit({ type: 'phase', phase, state: 'begin' });
+    const begun = Date.now();
+    const value = await work();
+    const elapsedMs = Date.now() - begun;
+    if (this.#mark !== 'done') log.endPhase(phase, { elapsedMs, bytes });
+    this.#times.push({ phase, elapsedMs, bytes });
+    port.emit({ type: 'phase', phase, state: 'end' });
+    return value;
+  }
+
+  #note(found: Finding): void {
+    this.#findings.push(found);
+    this.#order.log.addFinding(found);
+    this.#order.port.emit({ type: 'finding', finding: found });
+  }
+
+  #outcome(verified: VerifyAnswer): JobOutcome {
+    const { card, log } = this.#order;
+    return {
+      recordId: log.recordId,
+      card: 'done',
+      identity: card.identity,
+      findings: this.#findings,
+      times: this.#times,
+      bytesReadBack: verified.bytes,
+      sectorsRead: verified.sectorsRead,
+      edit: this.#edit,
+    };
+  }
+
+  /** Gives the error its card state and writes both down. Once the record says "done", nothing takes that back. */
+  #fail(cause: unknown): CardwrightError {
+    const { log } = this.#order;
+    const known = cause instanceof CardwrightError ? cause : unforeseen(cause);
+    const card = stateAfter(this.#mark, known);
+    const facts = { phase: this.#phase, ...known.facts };
+    const error = new CardwrightError(known.code, { facts, card, findings: known.findings, cause });
+    try {
+      for (const found of known.findings) log.addFinding(found);
+      if (known.code === 'job.cancelled') log.markCancelled(card);
+      else log.markFailed(known.code, card);
+      return error;
+    } catch (storeError) {
+      // The first error is what the person must hear; that its record failed too is added to it.
+      const reason = storeError instanceof Error ? storeError.message : String(storeError);
+      const findings = [...known.findings, finding('job.no-record', 'fail', { reason })];
+      return new CardwrightError(known.code, { facts, card, findings, cause });
+    }
+  }
+}
+
+function unforeseen(cause: unknown): CardwrightError {
+  const reason = cause instanceof Error ? (cause.stack ?? cause.message) : String(cause);
+  return new CardwrightError('usage.unexpected', { facts: { reason }, cause });
+}

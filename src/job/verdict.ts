@@ -1,0 +1,80 @@
+import type { CardState } from '../contract/card-state.ts';
+import { CardwrightError } from '../contract/cardwright-error.ts';
+import type { Code } from '../contract/catalogue/index.ts';
+import { type Finding, finding } from '../contract/finding.ts';
+import type { DamageKind } from '../contract/job.ts';
+import type { Damage } from './engine/classify-damage.ts';
+
+const damageCodes: Record<DamageKind, Code> = {
+  'stable-damage': 'job.damage-stable',
+  'unstable-reads': 'job.damage-unstable',
+  'dropped-writes': 'job.damage-dropped',
+  'wrapped-capacity': 'job.damage-wrapped',
+  'forgotten-capacity': 'job.damage-forgotten',
+  'stale-data': 'job.damage-stale',
+};
+
+/** Places are listed up to here; the total tells the rest. */
+const mostRanges = 20;
+
+/** Damage as findings: what kind, then where. */
+export function damageFindings(damage: Damage): Finding[] {
+  const kind = finding(damageCodes[damage.kind], 'fail', { times: 3 });
+  const places = damage.ranges.slice(0, mostRanges).map(({ offset, length, partition }) =>
+    finding('job.damaged-range', 'fail', {
+      offset,
+      length,
+      partition,
+      where: partition > 0 ? `in partition ${partition}` : 'outside every partition',
+    }),
+  );
+  return [kind, ...places];
+}
+
+/** The error a job ends with when what was read back differs. */
+export function mismatchError(damage: Damage, card: CardState): CardwrightError {
+  return new CardwrightError('job.mismatch', {
+    card,
+    facts: damageFacts(damage),
+    findings: damageFindings(damage),
+  });
+}
+
+export function damageFacts(damage: Damage) {
+  const first = damage.ranges[0];
+  return {
+    places: damage.ranges.length,
+    bytes: damage.bytes,
+    offset: first?.offset ?? 0,
+    partition: first?.partition ?? 0,
+  };
+}
+
+/** How far a job came, as far as the card's state depends on it. */
+export type JobMark = 'nothing written' | 'head is off' | 'sealing' | 'done';
+
+/** What the card is when a job ends at this mark with this error. */
+export function stateAfter(mark: JobMark, error: CardwrightError): CardState {
+  const lost =
+    error.code === 'media.gone' || error.code === 'media.changed' || error.code === 'job.identity-changed';
+  if (mark === 'nothing written') return 'untouched';
+  if (lost) return 'unknown';
+  return mark === 'head is off' ? 'unbootable' : 'unconfirmed';
+}
+
+/**
+ * The kernel's counter as evidence that the reading left the memory: necessary, not sufficient.
+ *
+ * @param counts whether the kernel keeps the counter for this disk
+ */
+export function counterFinding(
+  read: { bytes: number; sectorsRead: number | null },
+  counts: boolean,
+  node: string,
+): Finding | null {
+  if (read.sectorsRead === null) return null;
+  if (!counts) return finding('media.counter-not-kept', 'note', { node });
+  const expected = Math.ceil(read.bytes / 512);
+  if (read.sectorsRead >= expected) return null;
+  return finding('media.counter-did-not-move', 'fail', { expected, found: read.sectorsRead });
+}

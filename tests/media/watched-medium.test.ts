@@ -1,0 +1,63 @@
+import * as fs from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { describe, expect, it } from 'vitest';
+import { createFaultyMedium } from '../../src/media/faulty-medium.ts';
+import { createMemoryMedium } from '../../src/media/memory-medium.ts';
+import { watchDiskseq } from '../../src/media/slot-watch.ts';
+import { watchMedium } from '../../src/media/watched-medium.ts';
+
+/** A stand-in for the sysfs file: a plain file that the test rewrites. */
+function diskseqFile(first: number) {
+  const path = join(fs.mkdtempSync(join(tmpdir(), 'cardwright-seq-')), 'diskseq');
+  fs.writeFileSync(path, `${first}\n`);
+  return { fd: fs.openSync(path, 'r'), set: (value: number) => fs.writeFileSync(path, `${value}\n`) };
+}
+
+describe('a watched medium', () => {
+  const block = new Uint8Array(512).fill(7);
+
+  it('writes while the slot keeps its number', async () => {
+    const inner = createMemoryMedium(4096);
+    await watchMedium(inner, watchDiskseq(diskseqFile(17).fd, 17)).write(block, 0);
+    expect(inner.bytes[0]).toBe(7);
+  });
+
+  it('sends not one byte to another card, then or later', async () => {
+    const inner = createMemoryMedium(4096);
+    const seq = diskseqFile(17);
+    const medium = watchMedium(inner, watchDiskseq(seq.fd, 17));
+    seq.set(18);
+    await expect(medium.write(block, 0)).rejects.toMatchObject({
+      code: 'media.changed',
+      facts: { expected: 17, found: 18 },
+    });
+    seq.set(17);
+    await expect(medium.write(block, 512)).rejects.toMatchObject({ code: 'media.changed' });
+    expect(inner.bytes.every((byte) => byte === 0)).toBe(true);
+  });
+
+  it('ends all writing with the first I/O error, flushing included', async () => {
+    const inner = createMemoryMedium(4096);
+    const failing = createFaultyMedium(inner, { kind: 'write-error', atByte: 600 });
+    const medium = watchMedium(failing, { check: () => undefined });
+    await expect(medium.write(block, 512)).rejects.toMatchObject({ code: 'media.write-failed' });
+    await expect(medium.write(block, 0)).rejects.toMatchObject({
+      code: 'media.write-failed',
+      facts: { offset: 512 },
+    });
+    await expect(medium.flush()).rejects.toMatchObject({ code: 'media.write-failed' });
+    expect(inner.bytes[0]).toBe(0);
+    expect(inner.flushes).toBe(0);
+  });
+
+  it('calls an error on an exchanged card by what it was', async () => {
+    const inner = createMemoryMedium(4096);
+    const seq = diskseqFile(3);
+    const failing = createFaultyMedium(inner, { kind: 'read-error', atByte: 0 });
+    const medium = watchMedium(failing, watchDiskseq(seq.fd, 3));
+    await expect(medium.read(new Uint8Array(512), 0)).rejects.toMatchObject({ code: 'media.read-failed' });
+    seq.set(4);
+    await expect(medium.read(new Uint8Array(512), 0)).rejects.toMatchObject({ code: 'media.changed' });
+  });
+});
