@@ -120,6 +120,26 @@ export const jobCodes = {
     what: 'the process that works on the card met something it did not foresee: {text}',
     next: 'do not use a card that was being written; keep this output and report it as a fault of the program',
   },
+  'job.disk-refused': {
+    exit: 'refused',
+    what: '{node} in {reader} must not be written',
+    next: 'look at the reasons; cardwright devices lists every disk. Nothing was opened for writing',
+  },
+  'job.needs-unmount': {
+    exit: 'refused',
+    what: '{node} has mounted volumes ({mounts}), and nobody agreed to unmounting them',
+    next: 'give --unmount if these may go, or unmount them yourself; nothing was written',
+  },
+  'job.unmount-failed': {
+    exit: 'refused',
+    what: '{mount} could not be unmounted ({reason})',
+    next: 'close the programs that use it and run the command again; nothing was written',
+  },
+  'job.content-unreadable': {
+    exit: 'refused',
+    what: '{node} cannot be read ({reason}), so its approval code cannot be made',
+    next: 'run the command as root; if that is what you did, the card cannot be read: try another reader',
+  },
   'job.padded-last-sector': {
     exit: 'done',
     what: 'the image ends inside a sector: {bytes} zero bytes were added to fill it',

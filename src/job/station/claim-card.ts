@@ -1,0 +1,131 @@
+import * as fs from 'node:fs';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { CardIdentity, Disk } from '../../contract/devices.ts';
+import { type Finding, finding } from '../../contract/finding.ts';
+import type { SystemReader } from '../../contract/system-reader.ts';
+import { compareIdentity, readIdentity } from '../../devices/read-identity.ts';
+import { describePort } from '../../devices/resolve-device.ts';
+import type { GuardImage } from '../../guard/context.ts';
+import { allocateAligned } from '../../media/aligned-memory.ts';
+import { claimDisk } from '../../media/claim.ts';
+import { createDescriptorMedium } from '../../media/descriptor-medium.ts';
+import type { CardInReader } from '../supervisor/card-in-reader.ts';
+import { ejectCard } from './release-card.ts';
+import { codeOfDisk, type Station, surveyDisks } from './survey-disks.ts';
+
+export interface ApprovedCard {
+  disk: Disk;
+  /** the code that was typed for it */
+  code: string;
+  image: GuardImage | null;
+}
+
+/**
+ * Claims an approved card and believes nothing that was seen before: identity, guard and approval code are all
+ * worked out again on fresh facts while the claim is held. On any difference the claim is given back.
+ *
+ * @throws CardwrightError `media.*`, `job.identity-changed`, `job.disk-refused`, `guard.approval-wrong`
+ */
+export async function claimCard(station: Station, approved: ApprovedCard): Promise<CardInReader> {
+  const { disk } = approved;
+  const claim = await claimDisk(disk.node, disk.majorMinor, 'write');
+  const opened: number[] = [];
+  try {
+    await expectIdentity(station.reader, disk);
+    await expectAllowed(station, approved);
+    await expectCode(station, approved, claim.fd);
+    const openFact = (name: string) => {
+      const fd = openSysfs(disk, name);
+      if (fd !== null) opened.push(fd);
+      return fd;
+    };
+    return {
+      kind: 'device',
+      fd: claim.fd,
+      identity: identityOf(disk),
+      blockBytes: disk.logicalBlockBytes,
+      diskseqFd: openFact('diskseq'),
+      statFd: openFact('stat'),
+      counts: countsSectors(disk),
+      fault: null,
+      recheck: () => recheckIdentity(station.reader, disk),
+      async release() {
+        const ejected = await ejectCard(disk);
+        for (const fd of [...opened, claim.fd]) fs.closeSync(fd);
+        return ejected ? 'ejected' : 'take it out';
+      },
+    };
+  } catch (error) {
+    for (const fd of opened) fs.closeSync(fd);
+    claim.release();
+    throw error;
+  }
+}
+
+export function identityOf(disk: CardIdentity): CardIdentity {
+  const { node, majorMinor, port, lun, vendor, model, serial, cid, sizeBytes, diskseq } = disk;
+  return { node, majorMinor, port, lun, vendor, model, serial, cid, sizeBytes, diskseq };
+}
+
+export async function recheckIdentity(reader: SystemReader, disk: CardIdentity): Promise<Finding[]> {
+  const now = await readIdentity(reader, disk.majorMinor);
+  if (!now.ok) return [finding('media.gone', 'fail', { errno: now.why, offset: 0 })];
+  const differences = compareIdentity(identityOf(disk), now.value);
+  if (differences.length === 0) return [];
+  return [
+    finding('job.identity-changed', 'fail', {
+      reader: describePort(disk),
+      difference: differences.join(', '),
+    }),
+  ];
+}
+
+async function expectIdentity(reader: SystemReader, disk: Disk): Promise<void> {
+  const [changed] = await recheckIdentity(reader, disk);
+  if (changed) throw new CardwrightError(changed.code, { card: 'untouched', facts: changed.facts });
+}
+
+async function expectAllowed(station: Station, approved: ApprovedCard): Promise<void> {
+  const { disks } = await surveyDisks(station, approved.image);
+  const now = disks.find(({ disk }) => disk.majorMinor === approved.disk.majorMinor);
+  const stillMounted = now?.disk.uses.some((use) => use.kind === 'mount') ?? true;
+  if (now && now.result.verdict !== 'refused' && !stillMounted) return;
+  throw refusal(approved.disk, now?.result.findings ?? []);
+}
+
+/** The error for a disk that the guard refuses: every reason goes with it. */
+export function refusal(disk: Disk, findings: readonly Finding[]): CardwrightError {
+  return new CardwrightError('job.disk-refused', {
+    card: 'untouched',
+    facts: { node: disk.node, reader: describePort(disk) },
+    findings: findings.filter((found) => found.severity === 'refuse' || found.severity === 'fail'),
+  });
+}
+
+/** The code is made again from what the claimed descriptor reads: nobody opens the disk a second time for it. */
+async function expectCode(station: Station, { disk, code }: ApprovedCard, fd: number): Promise<void> {
+  const { sizeBytes, logicalBlockBytes: blockBytes } = disk;
+  const medium = createDescriptorMedium(fd, { kind: 'device', sizeBytes, blockBytes });
+  const fresh = await codeOfDisk(station.key, disk, {
+    async readBytes(_node, offset, length) {
+      const value = allocateAligned(length);
+      await medium.read(value, offset);
+      return { ok: true, value };
+    },
+  });
+  if (fresh !== code)
+    throw new CardwrightError('guard.approval-wrong', { card: 'untouched', facts: { typed: code } });
+}
+
+function openSysfs(disk: Disk, name: string): number | null {
+  try {
+    return fs.openSync(`/sys/dev/block/${disk.majorMinor}/${name}`, 'r');
+  } catch {
+    // An older kernel has no such file: the watch and the count then do without it, and the record says so.
+    return null;
+  }
+}
+
+function countsSectors(disk: Disk): boolean {
+  return fs.readFileSync(`/sys/dev/block/${disk.majorMinor}/queue/iostats`, 'latin1').trim() !== '0';
+}

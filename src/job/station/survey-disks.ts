@@ -1,0 +1,52 @@
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { CardIdentity, DeviceGraph, Disk } from '../../contract/devices.ts';
+import type { Policy } from '../../contract/policy.ts';
+import type { SystemReader } from '../../contract/system-reader.ts';
+import type { GuardResult } from '../../contract/verdict.ts';
+import { buildDeviceGraph } from '../../devices/build-graph.ts';
+import { approvalCode } from '../../guard/approval/approval-code.ts';
+import { digestContent } from '../../guard/approval/content-digest.ts';
+import type { GuardImage } from '../../guard/context.ts';
+import { judgeDisk } from '../../guard/judge-disk.ts';
+
+/** What a look at the machine needs. */
+export interface Station {
+  reader: SystemReader;
+  policy: Policy;
+  /** the key of the approval codes */
+  key: Uint8Array;
+}
+
+export interface SurveyedDisk {
+  disk: Disk;
+  result: GuardResult;
+}
+
+/** The disks as they are now, each judged. `exemptPids`: processes of our own that may hold a disk open. */
+export async function surveyDisks(
+  station: Pick<Station, 'reader' | 'policy'>,
+  image: GuardImage | null,
+  exemptPids: readonly number[] = [process.pid],
+): Promise<{ graph: DeviceGraph; disks: SurveyedDisk[] }> {
+  const graph = await buildDeviceGraph(station.reader, { exemptPids });
+  const context = { graph, policy: station.policy, image };
+  return { graph, disks: graph.disks.map((disk) => ({ disk, result: judgeDisk(disk, context) })) };
+}
+
+/**
+ * The approval code of a disk as it is now.
+ *
+ * @throws CardwrightError `job.content-unreadable`
+ */
+export async function codeOfDisk(
+  key: Uint8Array,
+  identity: CardIdentity,
+  reader: Pick<SystemReader, 'readBytes'>,
+): Promise<string> {
+  const content = await digestContent(reader, identity.node, identity.sizeBytes);
+  if (!content.ok) {
+    const facts = { node: identity.node, reason: content.why };
+    throw new CardwrightError('job.content-unreadable', { card: 'untouched', facts });
+  }
+  return approvalCode(key, identity, content.value);
+}
