@@ -3,7 +3,7 @@
  *
  * Everything is entered here *before* it is made and struck out after it was taken away. Should the test process be
  * killed in between, its reaper (reaper.js) undoes the rest within a second or two: it is a child that waits on a
- * pipe which the kernel closes when we die. Should the reaper be killed too, the next process that opens a ledger
+ * pipe which the kernel closes when we die, and looks whether we live. Should the reaper be killed too, the next process that opens a ledger
  * sweeps up. A loop over a file is found by that file's name, a process by pid and start time, so nothing that is
  * not ours is ever touched.
  */

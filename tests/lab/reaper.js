@@ -2,7 +2,8 @@
  * The lab's reaper: takes back what a test process has left in the machine when it could not do so itself.
  *
  *   node reaper.js LEDGER          waits for the end of its standard input (the other end is held by the test
- *                                  process, so the kernel closes it whatever happens), then settles LEDGER
+ *                                  process, so the kernel closes it whatever happens) or until that process is
+ *                                  seen to be dead, then settles LEDGER
  *   node reaper.js --sweep FOLDER  settles every ledger in FOLDER whose owner no longer lives, at once
  *
  * A ledger is a file of JSON lines, `{"enter": id, "undo": {...}}` and `{"strike": id}` (see ledger.ts). What was
@@ -10,7 +11,7 @@
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 
 const ledgerName = /^([0-9a-f-]{36})\.(\d+)\.(\d+)\.[0-9a-f]+\.ledger$/;
 
@@ -111,8 +112,17 @@ if (first === '--sweep') {
   // Ctrl-C reaches the whole foreground group; the reaper has to outlive it.
   for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP']) process.on(signal, () => undefined);
   process.chdir('/');
-  process.stdin.on('end', () => {
+  let isSettled = false;
+  const settleOnce = () => {
+    if (isSettled) return;
+    isSettled = true;
     if (existsSync(first)) settle(first);
-  });
+    process.exit();
+  };
+  process.stdin.on('end', settleOnce);
   process.stdin.resume();
+  // A thread that waits in the kernel for a stalled disk keeps a killed process's pipe open; its main thread is a
+  // zombie by then. Only undoing what it waits for lets the rest of it go.
+  const [, , pid, ticks] = ledgerName.exec(basename(first));
+  setInterval(() => startTicks(pid) !== Number(ticks) && settleOnce(), 250);
 }

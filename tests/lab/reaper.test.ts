@@ -11,7 +11,7 @@ import { makeWorkFolder, withCleanup } from './cleanup.ts';
 import { labRoot } from './ledger.ts';
 
 interface Held {
-  nodes: string[];
+  /** folders in which all that it holds lies */
   paths: string[];
 }
 
@@ -44,7 +44,7 @@ function processesNaming(text: string): string[] {
     });
 }
 
-async function leftovers({ nodes, paths }: Held, pid: number): Promise<string[]> {
+async function leftovers({ paths }: Held, pid: number): Promise<string[]> {
   const loops = (await execa('losetup', ['--all'])).stdout.split('\n');
   const mounts = readFileSync('/proc/self/mountinfo', 'utf8').split('\n');
   return [
@@ -54,11 +54,6 @@ async function leftovers({ nodes, paths }: Held, pid: number): Promise<string[]>
     ...paths.flatMap((path) => processesNaming(path).map((found) => `process ${found} with ${path}`)),
     ...ledgersOf(pid),
     ...processesNaming(`.${pid}.`).map((found) => `reaper ${found}`),
-    ...nodes
-      .filter((node) => existsSync(`/sys/block/${node.replace('/dev/', '')}/loop`))
-      .filter((node) =>
-        loops.some((line) => line.startsWith(`${node}:`) && paths.some((path) => line.includes(path))),
-      ),
   ];
 }
 
@@ -66,8 +61,24 @@ const loopHolder = `
   import { withLoopDisk } from './loop-disk.ts';
   import { dirname } from 'node:path';
   await withLoopDisk({ sizeBytes: 4 << 20, backing: 'file' }, async (disk) => {
-    console.log(JSON.stringify({ nodes: [disk.node], paths: [dirname(disk.backingPath)] }));
+    console.log(JSON.stringify({ paths: [dirname(disk.backingPath)] }));
     await new Promise((resolve) => setTimeout(resolve, 60_000));
+  });
+`;
+
+// Worse: a write is under way that the medium will not answer for a minute.
+const stalledHolder = `
+  import { withFaultDisk } from './fault-disk/fault-disk.ts';
+  import { writeDirect } from './direct-io.ts';
+  import { dirname } from 'node:path';
+  import { readFileSync } from 'node:fs';
+  const faults = [{ kind: 'stall', op: 'write', nth: 1, forMs: 60_000 }];
+  await withFaultDisk({ sizeBytes: 4 << 20, faults }, async (disk) => {
+    const served = readFileSync('/sys/block/' + disk.name + '/loop/backing_file', 'utf8').trim();
+    const writing = writeDirect(disk.node, 0, Buffer.alloc(4096));
+    await new Promise((resolve) => setTimeout(resolve, 200));
+    console.log(JSON.stringify({ paths: [dirname(disk.backingPath), dirname(dirname(served))] }));
+    await writing;
   });
 `;
 
@@ -98,6 +109,19 @@ describeWith(['loop'], 'a test process that is killed', () => {
       expect(await leftovers(held, pid)).toEqual([]);
       await sleep(2000);
       expect(await leftovers(next.held, next.pid)).toEqual([]);
+    });
+  });
+});
+
+describeWith(['fault-disk'], 'a test process that is killed in a stalled write', () => {
+  it('leaves no loop, mount, server, file or ledger two seconds later', async () => {
+    await withCleanup(async (cleanup) => {
+      const { child, held, pid } = await startHolder(stalledHolder, await makeWorkFolder(cleanup));
+      // nbdkit and nbdfuse, the mount, the loop, two folders, the ledger and its reaper.
+      expect((await leftovers(held, pid)).length).toBeGreaterThanOrEqual(8);
+      child.kill('SIGKILL');
+      await sleep(2000);
+      expect(await leftovers(held, pid)).toEqual([]);
     });
   });
 });
