@@ -1,7 +1,7 @@
 import type { CatalogueEntry } from './entry.ts';
 
 const tryAnotherReader =
-  'do not use this card; try once more in another reader, and throw the card away if it fails there too';
+  'Do not use this card; try once more in another reader, and throw the card away if it fails there too.';
 
 /**
  * Facts that stand for a place are bytes from the start of the card; `errno` is the kernel's name ("EIO"). Whoever
@@ -10,67 +10,67 @@ const tryAnotherReader =
 export const mediaCodes = {
   'media.busy': {
     exit: 'refused',
-    what: '{node} is in use and cannot be claimed for us alone; held by {holder}',
-    next: 'end what holds it, or take the card out and put it in again, then run the command again',
+    what: '{node} is in use and cannot be claimed for us alone; held by {holder}.',
+    next: 'End what holds it, or take the card out and put it in again, then run the command again.',
   },
   'media.open-failed': {
     exit: 'writeFailed',
-    what: '{node} cannot be opened for writing ({errno})',
-    next: 'take the card out, see that its lock switch is towards the contacts, put it in and run the command again',
+    what: '{node} cannot be opened for writing ({errno}).',
+    next: 'Take the card out, see that its lock switch is towards the contacts, put it in and run the command again.',
   },
   'media.no-direct-io': {
     exit: 'refused',
-    what: '{node} takes no direct I/O ({errno}), so nothing read back from it would prove anything',
-    next: 'use another reader',
+    what: '{node} takes no direct I/O ({errno}), so nothing read back from it would prove anything.',
+    next: 'Use another reader.',
   },
   'media.read-failed': {
     exit: 'verificationFailed',
-    what: 'reading {length} bytes at byte {offset} failed ({errno})',
+    what: 'Reading {length} bytes at byte {offset} failed ({errno}).',
     next: tryAnotherReader,
   },
   'media.write-failed': {
     exit: 'writeFailed',
-    what: 'writing {length} bytes at byte {offset} failed ({errno})',
+    what: 'Writing {length} bytes at byte {offset} failed ({errno}).',
     next: tryAnotherReader,
   },
   'media.flush-failed': {
     exit: 'writeFailed',
-    what: 'the card did not confirm that it keeps what was written ({errno})',
+    what: 'The card did not confirm that it keeps what was written ({errno}).',
     next: tryAnotherReader,
   },
   'media.short-io': {
     exit: 'writeFailed',
-    what: 'of {length} bytes at byte {offset} only {completed} came through',
+    what: 'Of {length} bytes at byte {offset} only {completed} came through.',
     next: tryAnotherReader,
   },
   'media.gone': {
     exit: 'cardLost',
-    what: 'the card left its reader ({errno} at byte {offset})',
-    next: 'put the card back, run cardwright devices for its new code, and start the job anew',
+    what: 'The card left its reader ({errno} at byte {offset}).',
+    next: 'Put the card back, run cardwright devices for its new code, and start the job anew.',
   },
   'media.changed': {
     exit: 'cardLost',
-    what: 'the card in the reader is no longer the one that was approved: the kernel counts medium {found} there, approved was {expected}',
-    next: 'take the card out and use neither of the two; put in the right one and start anew',
+    what: 'The card in the reader is no longer the one that was approved: the kernel counts medium {found} there, approved was {expected}.',
+    next: 'Take the card out and use neither of the two; put in the right one and start anew.',
   },
   'media.counter-not-kept': {
     exit: 'done',
-    what: 'the kernel keeps no count of sectors read for {node}: the read-back was not counted as well',
-    next: 'nothing for this card; to have the count, write 1 to queue/iostats of the disk in sysfs',
+    what: 'The kernel keeps no count of what is read from {node}, so its count could not confirm the read-back.',
+    next: 'Nothing for this card; to have the count, write 1 to queue/iostats of the disk in sysfs.',
   },
   'media.counter-did-not-move': {
     exit: 'verificationFailed',
-    what: 'the kernel counts {found} sectors read where {expected} were checked: memory answered, not the card',
-    next: 'do not use this card; take it out, put it in again and start the job anew',
+    what: 'The kernel counts {found} sectors read where {expected} were checked: memory answered, not the card.',
+    next: 'Do not use this card; take it out, put it in again and start the job anew.',
   },
   'media.false-size': {
     exit: 'verificationFailed',
-    what: 'the card is smaller than it says: {places} of {of} places did not keep what was written, the first at byte {offset} ({likely})',
-    next: 'throw this card away: it loses data without a word',
+    what: 'The card is smaller than it says: {places} of {of} places did not keep what was written, the first at byte {offset} ({likely}).',
+    next: 'Throw this card away: it loses data without a word.',
   },
   'media.stall': {
     exit: 'done',
-    what: 'the card has completed nothing for {seconds} s',
-    next: 'wait: some cards pause for a while. To give up, cancel; the card is then not to be used',
+    what: 'The card has completed nothing for {seconds} s.',
+    next: 'Wait: some cards pause for a while. To give up, cancel; the card is then not to be used.',
   },
 } as const satisfies Record<string, CatalogueEntry>;
