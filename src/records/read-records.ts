@@ -1,0 +1,190 @@
+import type { CardState } from '../contract/card-state.ts';
+import { CardwrightError } from '../contract/cardwright-error.ts';
+import type { Code } from '../contract/catalogue/index.ts';
+import type { CardIdentity } from '../contract/devices.ts';
+import type { ContainerKind } from '../contract/image.ts';
+import type { DigestMap } from '../contract/job.ts';
+import { cardAfterCut } from './card-after-cut.ts';
+import { decodeDigestMap, digestMapRoot } from './digest-map.ts';
+import { matchCard, normalizeCid } from './match-card.ts';
+import { settledState } from './owner.ts';
+import {
+  type OwnerRow,
+  ownerFrom,
+  parseStored,
+  readChecks,
+  readFindings,
+  readKernelLines,
+  readPhases,
+} from './read-rows.ts';
+import type {
+  CardMatch,
+  CardTraits,
+  JobKind,
+  RecordedImage,
+  RecordFilter,
+  RecordView,
+  StoredState,
+} from './record-types.ts';
+import { look, type Store } from './store.ts';
+
+interface JobRow extends OwnerRow {
+  id: number;
+  uuid: string;
+  kind: JobKind;
+  set_name: string | null;
+  node: string | null;
+  tool_version: string;
+  state: StoredState;
+  card_state: CardState | null;
+  code: Code | null;
+  begun_at_ms: number;
+  ended_at_ms: number | null;
+  card: string;
+  card_cid: string | null;
+  card_serial: string | null;
+  card_port: string | null;
+  card_size_bytes: number;
+  image_path: string | null;
+  image_container: ContainerKind | null;
+  image_packed_sha256: string | null;
+  image_size_bytes: number | null;
+  image_map_root: string | null;
+  bytes_read_back: number | null;
+  sectors_read: number | null;
+  host_key_public: string | null;
+  host_key_fingerprint: string | null;
+  identity_file_sha256: string | null;
+  throughput: string | null;
+  settled_by_check: number | null;
+  map_root: string | null;
+}
+
+const selectJobs =
+  'SELECT jobs.*, digest_maps.root AS map_root FROM jobs LEFT JOIN digest_maps ON job = jobs.id';
+
+function imageFrom(row: JobRow): RecordedImage | null {
+  if (row.image_path === null || row.image_container === null) return null;
+  return {
+    path: row.image_path,
+    container: row.image_container,
+    packedSha256: row.image_packed_sha256,
+    sizeBytes: row.image_size_bytes,
+    digestMapRoot: row.image_map_root,
+  };
+}
+
+function standing(
+  store: Store,
+  row: JobRow,
+  phases: RecordView['phases'],
+): Pick<RecordView, 'state' | 'cardState'> {
+  const isOpen = row.state === 'running' || row.state === 'sealing';
+  if (!isOpen || !store.isGone(ownerFrom(row))) return { state: row.state, cardState: row.card_state };
+  return { state: settledState(row.state, true), cardState: cardAfterCut(row.state, phases) };
+}
+
+function viewFrom(store: Store, row: JobRow): RecordView {
+  const phases = readPhases(store, row.id);
+  return {
+    id: row.id,
+    uuid: row.uuid,
+    kind: row.kind,
+    set: row.set_name,
+    node: row.node,
+    card: parseStored<CardIdentity>(store, row.card),
+    image: imageFrom(row),
+    toolVersion: row.tool_version,
+    ...standing(store, row, phases),
+    code: row.code,
+    begunAtMs: row.begun_at_ms,
+    endedAtMs: row.ended_at_ms,
+    phase: phases.at(-1)?.phase ?? null,
+    phases,
+    findings: readFindings(store, row.id, null),
+    checks: readChecks(store, row.id),
+    bytesReadBack: row.bytes_read_back,
+    sectorsRead: row.sectors_read,
+    identity: {
+      hostKeyPublic: row.host_key_public,
+      hostKeyFingerprint: row.host_key_fingerprint,
+      identityFileSha256: row.identity_file_sha256,
+    },
+    cardMapRoot: row.map_root,
+    kernelLines: readKernelLines(store, row.id),
+    throughput: row.throughput === null ? null : parseStored<unknown>(store, row.throughput),
+    settledByCheck: row.settled_by_check,
+  };
+}
+
+export function readRecord(store: Store, id: number): RecordView | null {
+  return look(store, () => {
+    const row = store.db.prepare<[number], JobRow>(`${selectJobs} WHERE jobs.id = ?`).get(id);
+    return row === undefined ? null : viewFrom(store, row);
+  });
+}
+
+export function readByUuid(store: Store, uuid: string): RecordView | null {
+  return look(store, () => {
+    const row = store.db.prepare<[string], JobRow>(`${selectJobs} WHERE uuid = ?`).get(uuid);
+    return row === undefined ? null : viewFrom(store, row);
+  });
+}
+
+export function listRecords(store: Store, filter: RecordFilter = {}): RecordView[] {
+  return look(store, () => {
+    const rows = store.db
+      .prepare<[Record<string, string | null>], JobRow>(
+        `${selectJobs} WHERE (@set IS NULL OR set_name = @set) AND (@node IS NULL OR node = @node) ORDER BY jobs.id DESC`,
+      )
+      .iterate({ set: filter.set ?? null, node: filter.node ?? null });
+    const found: RecordView[] = [];
+    for (const row of rows) {
+      if (found.length >= (filter.limit ?? Number.POSITIVE_INFINITY)) break;
+      const view = viewFrom(store, row);
+      if (filter.states?.includes(view.state) ?? true) found.push(view);
+    }
+    return found;
+  });
+}
+
+/** Records that may be about this card, newest first, each with what it was recognized by. */
+export function findForCard(store: Store, card: CardTraits): CardMatch[] {
+  return look(store, () => {
+    const rows = store.db
+      .prepare<[string | null, string | null, number], JobRow>(
+        `${selectJobs} WHERE uuid = ? OR card_cid = ? OR card_size_bytes = ? ORDER BY jobs.id DESC`,
+      )
+      .all(card.identityUuid, normalizeCid(card.cid), card.sizeBytes);
+    return rows.flatMap((row) => {
+      const matchedBy = matchCard(card, {
+        uuid: row.uuid,
+        cid: row.card_cid,
+        serial: row.card_serial,
+        port: row.card_port,
+        sizeBytes: row.card_size_bytes,
+      });
+      return matchedBy === null ? [] : [{ ...viewFrom(store, row), matchedBy }];
+    });
+  });
+}
+
+/** The digest map of the card as it left us. Throws `records.damaged` if it no longer gives the root kept beside it. */
+export function readDigestMap(store: Store, id: number): DigestMap | null {
+  const row = look(store, () =>
+    store.db
+      .prepare<[number], { size_bytes: number; root: string; packed: Buffer }>(
+        'SELECT * FROM digest_maps WHERE job = ?',
+      )
+      .get(id),
+  );
+  if (row === undefined) return null;
+  const facts = { path: store.path, why: `the digest map of record ${id} is not the one that was stored` };
+  try {
+    const map = decodeDigestMap(row.packed, row.size_bytes);
+    if (digestMapRoot(map) === row.root) return map;
+  } catch (cause) {
+    throw new CardwrightError('records.damaged', { facts, cause });
+  }
+  throw new CardwrightError('records.damaged', { facts });
+}

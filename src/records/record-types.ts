@@ -1,0 +1,184 @@
+import type { CardState } from '../contract/card-state.ts';
+import type { Code } from '../contract/catalogue/index.ts';
+import type { CardIdentity } from '../contract/devices.ts';
+import type { Finding } from '../contract/finding.ts';
+import type { ContainerKind } from '../contract/image.ts';
+import type { DigestMap, Phase } from '../contract/job.ts';
+
+/** What a job sets out to do: write an image, or give a written card its node files anew. */
+export type JobKind = 'write' | 'personalize';
+
+/** How a job stands, as written. `interrupted` and `unconfirmed` get there through `settleInterrupted()`. */
+export type StoredState =
+  | 'running'
+  | 'sealing'
+  | 'done'
+  | 'failed'
+  | 'cancelled'
+  | 'interrupted'
+  | 'unconfirmed';
+
+/** The process that answers for a job: enough to know later whether it is gone. */
+export interface Owner {
+  pid: number;
+  /** clock ticks after boot, field 22 of /proc/PID/stat; null where it could not be read */
+  startTicks: number | null;
+  /** /proc/sys/kernel/random/boot_id; null where it could not be read */
+  bootId: string | null;
+  /** target of /proc/PID/ns/pid, e.g. "pid:[4026531836]"; null where it could not be read */
+  pidNamespace: string | null;
+}
+
+export interface RecordedImage {
+  path: string;
+  container: ContainerKind;
+  /** SHA-256 of the file as stored, lower-case hex; null where it was not computed */
+  packedSha256: string | null;
+  /** bytes that go onto the card; null while not known */
+  sizeBytes: number | null;
+  /** `digestMapRoot` of the image before any node file was put in; null while not known */
+  digestMapRoot: string | null;
+}
+
+export interface NewJob {
+  kind: JobKind;
+  /** null for an image written without a plan */
+  set: string | null;
+  node: string | null;
+  card: CardIdentity;
+  image: RecordedImage | null;
+  toolVersion: string;
+}
+
+/** What makes the node itself, as far as it may be stored: public halves and digests. */
+export interface RecordedIdentity {
+  /** the public key line of the host key */
+  hostKeyPublic: string | null;
+  /** "SHA256:…" as the usual tools print it */
+  hostKeyFingerprint: string | null;
+  /** SHA-256 over the identity file on the card, lower-case hex */
+  identityFileSha256: string | null;
+}
+
+export interface RecordedPhase {
+  phase: Phase;
+  begunAtMs: number;
+  /** null while it runs, or where it never ended */
+  elapsedMs: number | null;
+  bytes: number | null;
+}
+
+export type CheckVerdict = 'good' | 'bad' | 'unfinished';
+
+export interface NewCheck {
+  verdict: CheckVerdict;
+  bytesReadBack: number;
+  findings: readonly Finding[];
+}
+
+export interface RecordedCheck extends NewCheck {
+  id: number;
+  atMs: number;
+}
+
+export interface DoneFacts {
+  bytesReadBack: number;
+  /** 512-byte sectors that the kernel says were read; null where it does not count */
+  sectorsRead: number | null;
+}
+
+/** One record, as it stands now. Times are milliseconds since 1970 (UTC). */
+export interface RecordView {
+  id: number;
+  /** the short public id that goes onto the card (`newRecordUuid`) */
+  uuid: string;
+  kind: JobKind;
+  set: string | null;
+  node: string | null;
+  card: CardIdentity;
+  image: RecordedImage | null;
+  toolVersion: string;
+  /** an open job whose process is gone reads `interrupted`, or `unconfirmed` where it was sealing */
+  state: StoredState;
+  /** what the card is now, as far as the record can tell; null while the job runs */
+  cardState: CardState | null;
+  /** the catalogue code of a failed job */
+  code: Code | null;
+  begunAtMs: number;
+  endedAtMs: number | null;
+  /** the phase entered last */
+  phase: Phase | null;
+  phases: RecordedPhase[];
+  findings: Finding[];
+  checks: RecordedCheck[];
+  bytesReadBack: number | null;
+  sectorsRead: number | null;
+  identity: RecordedIdentity;
+  /** `digestMapRoot` of the card as it left us; the map itself comes from `readDigestMap` */
+  cardMapRoot: string | null;
+  kernelLines: string[];
+  /** what `saveThroughput` was given, as it came back from JSON */
+  throughput: unknown;
+  /** the check that turned `unconfirmed` into `done`; null where the job itself did */
+  settledByCheck: number | null;
+}
+
+export interface RecordFilter {
+  set?: string;
+  node?: string;
+  states?: readonly StoredState[];
+  /** at most so many, newest first */
+  limit?: number;
+}
+
+export interface CardTraits {
+  cid: string | null;
+  serial: string | null;
+  sizeBytes: number;
+  port: string | null;
+  /** the record uuid found on the card itself */
+  identityUuid: string | null;
+}
+
+/**
+ * How a record was recognized. `identity` and `cid` name this very card. `serial` may be the reader's serial and
+ * `place` is only "same reader, same size": hints, never to be told as facts.
+ */
+export type MatchKind = 'identity' | 'cid' | 'serial' | 'place';
+
+export interface CardMatch extends RecordView {
+  matchedBy: MatchKind;
+}
+
+/** The record store. Every call is synchronous, one transaction, and on the disk when it returns. */
+export interface Records {
+  readonly path: string;
+  beginJob(job: NewJob): number;
+  /** call it before the phase begins: what it says must be on the disk when the first byte goes out */
+  enterPhase(id: number, phase: Phase): void;
+  endPhase(id: number, phase: Phase, result: { elapsedMs: number; bytes: number }): void;
+  addFinding(id: number, finding: Finding): void;
+  addKernelLines(id: number, lines: readonly string[]): void;
+  saveImage(id: number, image: RecordedImage): void;
+  saveIdentity(id: number, identity: RecordedIdentity): void;
+  /** plain JSON of the caller's own shape */
+  saveThroughput(id: number, throughput: unknown): void;
+  saveDigestMap(id: number, map: DigestMap): void;
+  markSealing(id: number): void;
+  markDone(id: number, facts: DoneFacts): void;
+  markFailed(id: number, code: Code, card: CardState): void;
+  markCancelled(id: number, card: CardState): void;
+  addCheck(id: number, check: NewCheck): number;
+  /** turns `unconfirmed` into `done` if the last check of the record is a good one */
+  settleUnconfirmed(id: number): void;
+  /** writes down what became of open jobs whose process is gone; gives those it settled */
+  settleInterrupted(): RecordView[];
+  readRecord(id: number): RecordView | null;
+  readByUuid(uuid: string): RecordView | null;
+  readDigestMap(id: number): DigestMap | null;
+  /** newest first */
+  listRecords(filter?: RecordFilter): RecordView[];
+  /** newest first */
+  findForCard(card: CardTraits): CardMatch[];
+  close(): void;
+}

@@ -1,0 +1,99 @@
+import type { Migration } from './migrate.ts';
+
+/** "Card" in ASCII: tells our file from any other program's (SQLite file format, section 1.3.12). */
+export const applicationId = 0x43617264;
+
+/**
+ * The layouts of the store, oldest first. One that was released is never edited: a change is a new entry at the end.
+ * AUTOINCREMENT, since the number of a record is written on cards and labels and must not come back.
+ */
+export const migrations: readonly Migration[] = [
+  {
+    version: 1,
+    sql: `
+      CREATE TABLE jobs (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        uuid TEXT NOT NULL UNIQUE,
+        kind TEXT NOT NULL,
+        set_name TEXT,
+        node TEXT,
+        tool_version TEXT NOT NULL,
+        state TEXT NOT NULL CHECK (state IN
+          ('running', 'sealing', 'done', 'failed', 'cancelled', 'interrupted', 'unconfirmed')),
+        card_state TEXT,
+        code TEXT,
+        begun_at_ms INTEGER NOT NULL,
+        ended_at_ms INTEGER,
+        card TEXT NOT NULL,
+        card_cid TEXT,
+        card_serial TEXT,
+        card_port TEXT,
+        card_size_bytes INTEGER NOT NULL,
+        image_path TEXT,
+        image_container TEXT,
+        image_packed_sha256 TEXT,
+        image_size_bytes INTEGER,
+        image_map_root TEXT,
+        owner_pid INTEGER NOT NULL,
+        owner_start_ticks INTEGER,
+        owner_boot_id TEXT,
+        owner_pid_namespace TEXT,
+        bytes_read_back INTEGER,
+        sectors_read INTEGER,
+        host_key_public TEXT,
+        host_key_fingerprint TEXT,
+        identity_file_sha256 TEXT,
+        throughput TEXT,
+        settled_by_check INTEGER REFERENCES checks (id)
+      ) STRICT;
+      CREATE INDEX jobs_by_node ON jobs (set_name, node);
+      CREATE INDEX jobs_by_cid ON jobs (card_cid);
+      CREATE INDEX jobs_by_size ON jobs (card_size_bytes);
+      CREATE INDEX jobs_open ON jobs (state) WHERE state IN ('running', 'sealing');
+
+      CREATE TABLE phases (
+        id INTEGER PRIMARY KEY,
+        job INTEGER NOT NULL REFERENCES jobs (id),
+        phase TEXT NOT NULL,
+        begun_at_ms INTEGER NOT NULL,
+        elapsed_ms REAL,
+        bytes INTEGER
+      ) STRICT;
+      CREATE INDEX phases_by_job ON phases (job);
+
+      CREATE TABLE checks (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        job INTEGER NOT NULL REFERENCES jobs (id),
+        at_ms INTEGER NOT NULL,
+        verdict TEXT NOT NULL CHECK (verdict IN ('good', 'bad', 'unfinished')),
+        bytes_read_back INTEGER NOT NULL
+      ) STRICT;
+      CREATE INDEX checks_by_job ON checks (job);
+
+      -- check_id is null for what the job itself found
+      CREATE TABLE findings (
+        id INTEGER PRIMARY KEY,
+        job INTEGER NOT NULL REFERENCES jobs (id),
+        check_id INTEGER REFERENCES checks (id),
+        code TEXT NOT NULL,
+        severity TEXT NOT NULL,
+        facts TEXT NOT NULL
+      ) STRICT;
+      CREATE INDEX findings_by_job ON findings (job);
+
+      CREATE TABLE digest_maps (
+        job INTEGER PRIMARY KEY REFERENCES jobs (id),
+        size_bytes INTEGER NOT NULL,
+        root TEXT NOT NULL,
+        packed BLOB NOT NULL
+      ) STRICT;
+
+      CREATE TABLE kernel_lines (
+        id INTEGER PRIMARY KEY,
+        job INTEGER NOT NULL REFERENCES jobs (id),
+        line TEXT NOT NULL
+      ) STRICT;
+      CREATE INDEX kernel_lines_by_job ON kernel_lines (job);
+    `,
+  },
+];
