@@ -9,7 +9,7 @@ import {
   writeProbe,
 } from '../../media/capacity-probe.ts';
 import type { Medium } from '../../media/medium.ts';
-import type { FatLibrary } from '../../volume/fat/load-fat.ts';
+import type { Extent } from '../../volume/overlay.ts';
 import { sealBody, sealFirstBlock, takeHeadOff } from './card-head.ts';
 import { createCardSource } from './card-source.ts';
 import { classifyDamage, type Damage } from './classify-damage.ts';
@@ -43,7 +43,7 @@ export interface SessionCalls {
   /** `map` null: the map of this session; `headIsOff`: the first MiB must read as zeros */
   verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
   /** opens the boot volume again, from the medium, and compares the files that were put there */
-  checkFiles: [order: { files: WrittenFile[] }, answer: { different: string[] }];
+  checkFiles: [order: { volume: Extent; files: WrittenFile[] }, answer: { different: string[] }];
   sealBody: [order: Record<string, never>, answer: null];
   sealFirstBlock: [order: Record<string, never>, answer: null];
   /** the digest map as it stands */
@@ -75,7 +75,6 @@ interface SessionParts {
   expectedPiece: ((piece: number, length: number) => Promise<Uint8Array>) | null;
   sectorsRead(): number | null;
   memory: PieceMemory;
-  fat: FatLibrary;
   port: EventPort;
 }
 
@@ -90,7 +89,7 @@ export function createSession(parts: SessionParts): Session {
     if (stopped) throw new CardwrightError('job.cancelled');
   });
   const handlers: Handlers = {
-    readCard: async () => readCard(parts.medium, parts.fat),
+    readCard: async () => readCard(parts.medium),
     holdHead: ({ map }) => state.holdHead(map),
     takeHeadOff: ({ keepBytes }) => state.takeHeadOff(keepBytes),
     probe: ({ salt, imageBytes }) => state.probe(salt, imageBytes),
@@ -98,7 +97,9 @@ export function createSession(parts: SessionParts): Session {
     digestImage: async ({ imageBytes }) => ({ map: (await state.readImage(imageBytes, false, null)).map }),
     edit: (order) => state.edit(order),
     verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
-    checkFiles: async ({ files }) => ({ different: checkNodeFiles(state.freshSource(), parts.fat, files) }),
+    checkFiles: async ({ volume, files }) => ({
+      different: checkNodeFiles(state.freshSource(), volume, files),
+    }),
     sealBody: () => state.seal(sealBody),
     sealFirstBlock: () => state.seal(sealFirstBlock),
     map: async () => state.map(),
@@ -192,9 +193,9 @@ class CardInHand {
   }
 
   async edit(order: EditOrder): Promise<EditReport> {
-    const { medium, fat } = this.#parts;
-    const source = createCardSource(medium, this.map(), () => this.#head);
-    return editBootVolume({ medium, map: this.map(), source, headIsHeld: this.#head !== null }, fat, order);
+    const { medium } = this.#parts;
+    const source = this.freshSource();
+    return editBootVolume({ medium, map: this.map(), source, headIsHeld: this.#head !== null }, order);
   }
 
   freshSource() {

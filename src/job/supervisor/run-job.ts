@@ -83,7 +83,7 @@ class JobRun {
       port,
       init: {
         card: { kind, sizeBytes: card.identity.sizeBytes, blockBytes },
-        diskseq: card.identity.diskseq,
+        diskseq: card.diskseqFd === null ? null : card.identity.diskseq,
         counts: counts && card.statFd !== null,
         fault,
       },
@@ -151,15 +151,15 @@ class JobRun {
   }
 
   async #verify(worker: RunningWorker, layout: ImageLayout): Promise<VerifyAnswer> {
-    const { card } = this.#order;
+    const { card, edit } = this.#order;
     const verified = await worker.call('verify', { map: null, headIsOff: true, layout });
     if (verified.damage) throw mismatchError(verified.damage, 'unbootable');
     const counter = counterFinding(verified, card.counts, card.identity.node);
     if (counter?.severity === 'fail')
       throw new CardwrightError(counter.code, { facts: counter.facts, card: 'unbootable' });
     if (counter) this.#note(counter);
-    if (this.#edit) {
-      const { different } = await worker.call('checkFiles', { files: this.#edit.files });
+    if (this.#edit && edit) {
+      const { different } = await worker.call('checkFiles', { volume: edit.volume, files: this.#edit.files });
       if (different.length > 0)
         throw new CardwrightError('job.files-differ', { facts: { files: different.join(', ') } });
     }

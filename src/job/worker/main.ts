@@ -4,13 +4,14 @@
  */
 import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
+import fatWasm from 'js-fatfs/dist/fatfs.wasm';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { createDescriptorMedium } from '../../media/descriptor-medium.ts';
 import { createFaultyMedium } from '../../media/faulty-medium.ts';
 import { createSectorCounter } from '../../media/sector-counter.ts';
 import { noWatch, watchDiskseq } from '../../media/slot-watch.ts';
 import { watchMedium } from '../../media/watched-medium.ts';
-import { type FatLibrary, loadFat } from '../../volume/fat/load-fat.ts';
+import { loadFat } from '../../volume/fat/load-fat.ts';
 import { feedFromFile, feedFromPipe, readImagePiece } from '../engine/image-feed.ts';
 import { createPieceMemory, type PieceMemory } from '../engine/piece-memory.ts';
 import { createSession, type Session } from '../engine/session.ts';
@@ -50,7 +51,7 @@ function tryToOpen(): string {
   }
 }
 
-function begin(init: WorkerInit, memory: PieceMemory, fat: FatLibrary): Session {
+function begin(init: WorkerInit, memory: PieceMemory): Session {
   if (init.fault && init.card.kind !== 'file') throw new Error('a fault is for make-believe cards only');
   const watch = init.diskseq === null ? noWatch : watchDiskseq(fds.diskseq, init.diskseq);
   const plain = createDescriptorMedium(fds.card, init.card);
@@ -62,7 +63,6 @@ function begin(init: WorkerInit, memory: PieceMemory, fat: FatLibrary): Session 
     expectedPiece: init.image === 'file' ? readImagePiece(fds.image) : null,
     sectorsRead: init.counts ? createSectorCounter(fds.stat) : () => null,
     memory,
-    fat,
     port: { emit: (event) => tell({ type: 'event', event }) },
   });
 }
@@ -78,11 +78,11 @@ async function answer(session: Session, id: number, call: SessionCall, order: un
 async function main(): Promise<void> {
   // Everything that needs a descriptor comes before the limit: code, threads, the file-system library.
   const memory = createPieceMemory();
-  const fat = await loadFat();
+  await loadFat(fatWasm);
   await memory.ready;
   let session: Session | null = null;
   process.on('message', (message: ToWorker) => {
-    if (message.type === 'init') session = begin(message, memory, fat);
+    if (message.type === 'init') session = begin(message, memory);
     else if (message.type === 'stop') session?.stop();
     else if (session) void answer(session, message.id, message.call, message.order);
   });

@@ -1,0 +1,109 @@
+import { createHash } from 'node:crypto';
+import type { ByteSource } from '../../contract/blocks.ts';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { Finding } from '../../contract/finding.ts';
+import type { MechanismFacts } from '../../contract/identity.ts';
+import type { DigestMap } from '../../contract/job.ts';
+import type { Plan, PlanNode } from '../../contract/plan.ts';
+import { applyNodeFiles } from '../../identity/apply-node-files.ts';
+import { detectMechanism } from '../../identity/detect-mechanism.ts';
+import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
+import type { HostKey } from '../../identity/keys/host-key.ts';
+import { makeNodeFiles, type NodeFileSet } from '../../identity/make-node-files.ts';
+import type { Medium } from '../../media/medium.ts';
+import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
+import type { Extent } from '../../volume/overlay.ts';
+import { applyChanges } from './apply-changes.ts';
+import type { CardSource } from './card-source.ts';
+
+/** Everything that makes one node itself, as plain data: it crosses the process border. */
+export interface EditOrder {
+  volume: Extent;
+  plan: Plan;
+  node: PlanNode;
+  /** the plan's extra files, read with the rights of whoever asked */
+  extraFiles: { path: string; content: Uint8Array }[];
+  /** new for each writing: by it the first-boot program knows that it has not run yet */
+  instanceId: string;
+  hostKey: HostKey | null;
+  identity: NodeIdentity;
+  modifiedAtMs: number;
+}
+
+export interface WrittenFile {
+  path: string;
+  sizeBytes: number;
+  /** lower-case hex */
+  sha256: string;
+}
+
+export interface EditReport {
+  mechanism: MechanismFacts;
+  files: WrittenFile[];
+  /** files of another node that were taken away */
+  removed: string[];
+  /** settings of the image's own files that the node's took the place of */
+  replaced: string[];
+  findings: Finding[];
+}
+
+/**
+ * Works out the node's files for a volume, without changing it.
+ *
+ * @throws CardwrightError `identity.*` where the plan asks for what the mechanism cannot carry, or there is no way in
+ */
+export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { mechanism: MechanismFacts } {
+  const mechanism = detectMechanism(volume);
+  const existing = {
+    userData: readText(volume, 'user-data'),
+    metaData: readText(volume, 'meta-data'),
+    networkConfig: readText(volume, 'network-config'),
+  };
+  const { plan, node, instanceId, hostKey, extraFiles } = order;
+  const made = makeNodeFiles({ plan, node, mechanism, existing, instanceId, hostKey, extraFiles });
+  const refusal = made.findings.find((found) => found.severity === 'refuse');
+  if (refusal) throw new CardwrightError(refusal.code, { facts: refusal.facts, findings: made.findings });
+  const identityFile = makeIdentityFile(order.identity);
+  return { ...made, files: [...made.files, identityFile], mechanism };
+}
+
+function readText(volume: BootVolume, path: string): string | null {
+  return volume.stat(path) === null ? null : Buffer.from(volume.readFile(path)).toString('utf8');
+}
+
+/** Edits the boot volume in an overlay, then writes the changed sectors and brings the digest map up to date. */
+export async function editBootVolume(
+  card: { medium: Medium; map: DigestMap; source: CardSource; headIsHeld: boolean },
+  order: EditOrder,
+): Promise<EditReport> {
+  const volume = openVolume(card.source, order.volume, { modifiedAtMs: order.modifiedAtMs });
+  try {
+    const { files, remove, replaced, findings, mechanism } = planEdit(volume, order);
+    const removed = applyNodeFiles(volume, files, remove);
+    await applyChanges(volume.changes(), card);
+    const written = files.map(({ path, content }) => ({
+      path,
+      sizeBytes: content.length,
+      sha256: hexDigest(content),
+    }));
+    return { mechanism, files: written, removed, replaced, findings: [...volume.findings, ...findings] };
+  } finally {
+    volume.close();
+  }
+}
+
+/** Opens the volume again and gives the paths of files that are not as they were written. */
+export function checkNodeFiles(source: ByteSource, extent: Extent, files: readonly WrittenFile[]): string[] {
+  const volume = openVolume(source, extent);
+  try {
+    return files
+      .filter(({ path, sha256 }) => volume.stat(path) === null || hexDigest(volume.readFile(path)) !== sha256)
+      .map(({ path }) => path);
+  } finally {
+    volume.close();
+  }
+}
+
+function hexDigest(content: Uint8Array): string {
+  return createHash('sha256').update(content).digest('hex');
+}
