@@ -120,6 +120,21 @@ export const jobCodes = {
     what: 'The process that works on the card met something it did not foresee: {text}.',
     next: 'Do not use a card that was being written; keep this output and report it as a fault of the program.',
   },
+  'job.no-boot-volume': {
+    exit: 'personalizationFailed',
+    what: 'the image has no FAT volume that a first boot would read, so {node} cannot be given its files',
+    next: 'write the image without a plan, or take an image that has a FAT boot volume; nothing was written',
+  },
+  'job.no-finished-record': {
+    exit: 'nothingToDo',
+    what: 'no finished record speaks of the card in {reader}, so nobody can tell what it should hold',
+    next: 'name the record with --record, or compare the card with an image by --image',
+  },
+  'job.record-without-map': {
+    exit: 'recordsUnusable',
+    what: 'record {record} keeps no digest map: it is {state}',
+    next: 'choose another record, or compare the card with its image by --image',
+  },
   'job.disk-refused': {
     exit: 'refused',
     what: '{node} in {reader} must not be written.',

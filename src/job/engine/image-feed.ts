@@ -41,8 +41,8 @@ export function feedFromFile(fd: number): ImageFeed {
 }
 
 /**
- * A decoder's pipe. Node gives its children socket pairs that never block, so it is read as a stream; only as much
- * is taken as fits the target.
+ * A decoder's pipe, read as a stream, so that a slow decoder keeps no thread waiting; only as much is taken as fits the
+ * target.
  */
 export function feedFromPipe(fd: number): ImageFeed {
   const pipe = new Socket({ fd, readable: true, writable: false });

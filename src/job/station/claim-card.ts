@@ -7,7 +7,7 @@ import { compareIdentity, readIdentity } from '../../devices/read-identity.ts';
 import { describePort } from '../../devices/resolve-device.ts';
 import type { GuardImage } from '../../guard/context.ts';
 import { allocateAligned } from '../../media/aligned-memory.ts';
-import { claimDisk } from '../../media/claim.ts';
+import { type Claim, claimDisk } from '../../media/claim.ts';
 import { createDescriptorMedium } from '../../media/descriptor-medium.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { ejectCard } from './release-card.ts';
@@ -29,37 +29,52 @@ export interface ApprovedCard {
 export async function claimCard(station: Station, approved: ApprovedCard): Promise<CardInReader> {
   const { disk } = approved;
   const claim = await claimDisk(disk.node, disk.majorMinor, 'write');
-  const opened: number[] = [];
   try {
     await expectIdentity(station.reader, disk);
     await expectAllowed(station, approved);
     await expectCode(station, approved, claim.fd);
-    const openFact = (name: string) => {
-      const fd = openSysfs(disk, name);
-      if (fd !== null) opened.push(fd);
-      return fd;
-    };
-    return {
-      kind: 'device',
-      fd: claim.fd,
-      identity: identityOf(disk),
-      blockBytes: disk.logicalBlockBytes,
-      diskseqFd: openFact('diskseq'),
-      statFd: openFact('stat'),
-      counts: countsSectors(disk),
-      fault: null,
-      recheck: () => recheckIdentity(station.reader, disk),
-      async release() {
-        const ejected = await ejectCard(disk);
-        for (const fd of [...opened, claim.fd]) fs.closeSync(fd);
-        return ejected ? 'ejected' : 'take it out';
-      },
-    };
+    return holdCard(station.reader, disk, claim);
   } catch (error) {
-    for (const fd of opened) fs.closeSync(fd);
     claim.release();
     throw error;
   }
+}
+
+/**
+ * Claims a card for reading alone: nothing else may write to it meanwhile. Nobody has to approve that.
+ *
+ * @throws CardwrightError `media.*`, `job.identity-changed`
+ */
+export async function claimForReading(reader: SystemReader, disk: Disk): Promise<CardInReader> {
+  const claim = await claimDisk(disk.node, disk.majorMinor, 'read');
+  try {
+    await expectIdentity(reader, disk);
+    return holdCard(reader, disk, claim);
+  } catch (error) {
+    claim.release();
+    throw error;
+  }
+}
+
+function holdCard(reader: SystemReader, disk: Disk, claim: Claim): CardInReader {
+  const diskseqFd = openSysfs(disk, 'diskseq');
+  const statFd = openSysfs(disk, 'stat');
+  return {
+    kind: 'device',
+    fd: claim.fd,
+    identity: identityOf(disk),
+    blockBytes: disk.logicalBlockBytes,
+    diskseqFd,
+    statFd,
+    counts: countsSectors(disk),
+    fault: null,
+    recheck: () => recheckIdentity(reader, disk),
+    eject: () => ejectCard(disk),
+    close: () => {
+      for (const fd of [diskseqFd, statFd]) if (fd !== null) fs.closeSync(fd);
+      claim.release();
+    },
+  };
 }
 
 export function identityOf(disk: CardIdentity): CardIdentity {

@@ -16,6 +16,8 @@ export interface CardInReader {
   fault: MediumFault | null;
   /** reads the identity afresh; findings where it is not the approved one any more */
   recheck(): Promise<Finding[]>;
-  /** ejects where the system can, and lets go; says what the person should do */
-  release(): Promise<'ejected' | 'take it out'>;
+  /** ejects the medium while the claim is held; false where the system cannot */
+  eject(): Promise<boolean>;
+  /** gives claim and lock back; the moment at which automounters wake up */
+  close(): void;
 }

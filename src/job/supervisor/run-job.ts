@@ -7,9 +7,10 @@ import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
 import type { VerifyAnswer } from '../engine/session.ts';
 import { counterFinding, type JobMark, mismatchError, stateAfter } from '../verdict.ts';
 import type { CardInReader } from './card-in-reader.ts';
-import type { ImageInHand } from './image-in-hand.ts';
+import { handOver } from './hand-over.ts';
+import { explainEarlyEnd, failingDecoder, type ImageInHand, settleImage } from './image-in-hand.ts';
 import type { JobLog } from './job-log.ts';
-import { type RunningWorker, startWorker } from './start-worker.ts';
+import type { RunningWorker } from './start-worker.ts';
 import { stopInTime } from './stop-in-time.ts';
 import type { WorkerUser } from './worker-user.ts';
 
@@ -67,27 +68,13 @@ class JobRun {
       throw this.#fail(error);
     } finally {
       worker?.kill();
-      await this.#order.image?.close();
+      await this.#order.image?.stream.close();
     }
   }
 
-  async #handOver(): Promise<RunningWorker> {
+  #handOver(): Promise<RunningWorker> {
     const { card, image, user, port } = this.#order;
-    const { kind, blockBytes, fault, counts } = card;
-    return startWorker({
-      cardFd: card.fd,
-      image: image?.feed ?? { kind: 'none' },
-      diskseqFd: card.diskseqFd,
-      statFd: card.statFd,
-      user,
-      port,
-      init: {
-        card: { kind, sizeBytes: card.identity.sizeBytes, blockBytes },
-        diskseq: card.diskseqFd === null ? null : card.identity.diskseq,
-        counts: counts && card.statFd !== null,
-        fault,
-      },
-    });
+    return handOver(card, image, user, port);
   }
 
   async #conduct(worker: RunningWorker): Promise<VerifyAnswer> {
@@ -132,20 +119,14 @@ class JobRun {
   }
 
   async #write(worker: RunningWorker, image: ImageInHand): Promise<void> {
-    const isRaw = image.feed.kind === 'file';
+    const digestWhole = image.stream.kind === 'file' && image.expectedSha256 !== null;
     const answer = await Promise.race([
-      worker.call('write', {
-        imageBytes: image.sizeBytes,
-        digestWhole: isRaw && image.expectedSha256 !== null,
-      }),
-      // A decoder that fails ends the job at once; one that ends well says nothing until the writing is through.
-      image.decoded.then(() => new Promise<never>(() => undefined)),
-    ]);
-    const packed = await image.decoded;
-    const found = isRaw && answer.wholeDigest ? Buffer.from(answer.wholeDigest).toString('hex') : packed;
-    if (image.expectedSha256 !== null && found !== image.expectedSha256) {
-      throw new CardwrightError('job.image-changed', { facts: { expected: image.expectedSha256, found } });
-    }
+      worker.call('write', { imageBytes: image.sizeBytes, digestWhole }),
+      failingDecoder(image),
+    ]).catch(async (error) => {
+      throw await explainEarlyEnd(image, error);
+    });
+    await settleImage(image, answer.wholeDigest);
     if (answer.paddedBytes > 0)
       this.#note(finding('job.padded-last-sector', 'note', { bytes: answer.paddedBytes }));
   }

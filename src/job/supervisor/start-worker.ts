@@ -1,6 +1,5 @@
 import { type ChildProcess, spawn } from 'node:child_process';
 import * as fs from 'node:fs';
-import type { Readable } from 'node:stream';
 import { fileURLToPath } from 'node:url';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
@@ -10,7 +9,7 @@ import type { WorkerUser } from './worker-user.ts';
 
 export interface WorkerParts {
   cardFd: number;
-  image: { kind: 'file'; fd: number } | { kind: 'pipe'; stream: Readable } | { kind: 'none' };
+  image: { kind: 'file' | 'pipe'; fd: number } | { kind: 'none' };
   diskseqFd: number | null;
   statFd: number | null;
   user: WorkerUser | null;
@@ -78,7 +77,7 @@ function spawnWorker(parts: WorkerParts, script: number): ChildProcess {
         '-all',
       ]
     : [];
-  const feed = image.kind === 'file' ? image.fd : image.kind === 'pipe' ? image.stream : 'ignore';
+  const feed = image.kind === 'none' ? 'ignore' : image.fd;
   return spawn('setpriv', [...drop, '--no-new-privs', '--pdeathsig', 'KILL', process.execPath, '-'], {
     stdio: [
       script,

@@ -1,0 +1,40 @@
+import { createInterface } from 'node:readline/promises';
+import { CardwrightError } from '../contract/cardwright-error.ts';
+import type { ApprovalQuestion, Approver } from '../job/station/approval-port.ts';
+import type { Output } from './output.ts';
+import { approvalQuestion, cardScreen } from './screens/card-screen.ts';
+
+/**
+ * Shows the card and takes the answer: from `--confirm` where it was given, else from the person at the terminal.
+ * Without either there is no approval: a script never hangs at a prompt.
+ */
+export function createApprover(output: Output, confirm: string | null, signal: AbortSignal): Approver {
+  return {
+    async ask(question) {
+      output.say(cardScreen(question, output.sheet));
+      if (confirm !== null) return confirm;
+      if (process.stdin.isTTY !== true) {
+        const facts = { question: 'which disk may be written', option: '--confirm CODE' };
+        throw new CardwrightError('usage.no-terminal', { card: 'untouched', facts });
+      }
+      return askLine(promptOf(question, output), signal);
+    },
+  };
+}
+
+function promptOf(question: ApprovalQuestion, output: Output): string {
+  return approvalQuestion(question, output.sheet).join('\n');
+}
+
+async function askLine(prompt: string, signal: AbortSignal): Promise<string | null> {
+  const terminal = createInterface({ input: process.stdin, output: process.stderr });
+  try {
+    return await terminal.question(prompt, { signal });
+  } catch (error) {
+    if (signal.aborted)
+      throw new CardwrightError('job.cancelled', { card: 'untouched', facts: { phase: 'approve' } });
+    throw error;
+  } finally {
+    terminal.close();
+  }
+}

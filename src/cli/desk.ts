@@ -1,0 +1,62 @@
+import * as fs from 'node:fs';
+import { homedir } from 'node:os';
+import { dirname, join } from 'node:path';
+import type { Policy } from '../contract/policy.ts';
+import type { SystemReader } from '../contract/system-reader.ts';
+import { createLiveReader } from '../devices/linux/live-reader.ts';
+import { loadStationKey } from '../guard/approval/station-key.ts';
+import { loadPolicy } from '../guard/policy/load-policy.ts';
+import { openRecords } from '../records/open-records.ts';
+import type { Records } from '../records/record-types.ts';
+import type { Output } from './output.ts';
+import { findingLines } from './screens/finding-lines.ts';
+
+export interface DeskOptions {
+  policy?: string;
+  records?: string;
+}
+
+/** What the commands of one run share, opened when first asked for and closed at the end. */
+export interface Desk {
+  readonly output: Output;
+  readonly reader: SystemReader;
+  /** aborted by the first Ctrl-C */
+  readonly signal: AbortSignal;
+  policy(): Promise<Policy>;
+  records(): Records;
+  /** the records if there is a store already: looking something up does not make one */
+  existingRecords(): Records | null;
+  /** the key of the approval codes, beside the records */
+  key(): Promise<Uint8Array>;
+  close(): void;
+}
+
+export function openDesk(output: Output, options: DeskOptions, signal: AbortSignal): Desk {
+  const path = options.records ?? defaultRecordsPath();
+  let store: Records | null = null;
+  const records = (): Records => {
+    store ??= openRecords(path);
+    return store;
+  };
+  return {
+    output,
+    reader: createLiveReader(),
+    signal,
+    async policy() {
+      const { policy, findings } = await loadPolicy(options.policy ?? null);
+      output.say(findingLines(output.sheet, findings));
+      return policy;
+    },
+    records,
+    existingRecords: () => (fs.existsSync(path) ? records() : null),
+    key: () => loadStationKey(dirname(path)),
+    close: () => store?.close(),
+  };
+}
+
+/** The station's own store for root; a person's own otherwise (XDG Base Directory Specification, XDG_STATE_HOME). */
+export function defaultRecordsPath(): string {
+  if (process.getuid?.() === 0) return '/var/lib/cardwright/records.db';
+  const state = process.env.XDG_STATE_HOME ?? join(homedir(), '.local', 'state');
+  return join(state, 'cardwright', 'records.db');
+}

@@ -1,0 +1,52 @@
+import { randomUUID } from 'node:crypto';
+import * as fs from 'node:fs';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { ImageVolume } from '../../contract/image.ts';
+import type { Plan, PlanNode } from '../../contract/plan.ts';
+import { makeHostKey } from '../../identity/keys/host-key.ts';
+import type { EditOrder } from '../engine/edit-boot-volume.ts';
+
+export interface NodeRequest {
+  plan: Plan;
+  node: PlanNode;
+}
+
+export interface EditFacts {
+  volume: Pick<ImageVolume, 'startByte' | 'sizeBytes'>;
+  sectorBytes: number;
+  recordUuid: string;
+  imageSha256: string | null;
+  toolVersion: string;
+  nowMs: number;
+}
+
+/** Gathers all that makes one node itself: a new host key, a new instance id, the plan's extra files as they are now. */
+export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOrder {
+  const { startByte, sizeBytes } = facts.volume;
+  return {
+    volume: { startByte, sizeBytes, sectorBytes: facts.sectorBytes },
+    plan,
+    node,
+    extraFiles: Object.entries(node.files).map(([path, from]) => ({ path, content: readExtraFile(from) })),
+    instanceId: `${node.name}-${randomUUID()}`,
+    hostKey: plan.hostKeys === 'create' ? makeHostKey(node.name) : null,
+    identity: {
+      set: plan.set,
+      node: node.name,
+      record: facts.recordUuid,
+      imageSha256: facts.imageSha256,
+      tool: facts.toolVersion,
+      writtenAt: new Date(facts.nowMs).toISOString(),
+    },
+    modifiedAtMs: facts.nowMs,
+  };
+}
+
+function readExtraFile(path: string): Uint8Array {
+  try {
+    return fs.readFileSync(path);
+  } catch (cause) {
+    const errno = (cause as NodeJS.ErrnoException).code ?? 'unknown error';
+    throw new CardwrightError('usage.file-unreadable', { facts: { path, errno }, cause });
+  }
+}

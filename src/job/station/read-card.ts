@@ -1,0 +1,39 @@
+import type { EventPort } from '../../contract/events.ts';
+import type { CardMatch, Records, RecordView } from '../../records/record-types.ts';
+import type { CardRead } from '../engine/read-card.ts';
+import type { CardInReader } from '../supervisor/card-in-reader.ts';
+import { handOver } from '../supervisor/hand-over.ts';
+import type { ImageInHand } from '../supervisor/image-in-hand.ts';
+import type { RunningWorker } from '../supervisor/start-worker.ts';
+import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+
+/** A worker for reading a claimed card; it is ended when `use` is through. */
+export async function withWorker<T>(
+  card: CardInReader,
+  image: ImageInHand | null,
+  port: EventPort,
+  use: (worker: RunningWorker) => Promise<T>,
+): Promise<T> {
+  const user = pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids());
+  const worker = await handOver(card, image, user, port);
+  try {
+    return await use(worker);
+  } finally {
+    worker.kill();
+    await worker.gone;
+  }
+}
+
+/** Records that speak of a card, the surest first: by what stands on it, by its own number, by hints. */
+export function recordsOfCard(records: Records | null, card: CardInReader, read: CardRead): CardMatch[] {
+  const { cid, serial, sizeBytes, port } = card.identity;
+  const identityUuid = read.identity?.record ?? null;
+  return records?.findForCard({ cid, serial, sizeBytes, port, identityUuid }) ?? [];
+}
+
+/** The newest record that surely speaks of this card and says what it should hold. */
+export function finishedRecord(matches: readonly CardMatch[]): RecordView | null {
+  const isSure = (match: CardMatch) => match.matchedBy === 'identity' || match.matchedBy === 'cid';
+  const hasMap = (match: CardMatch) => match.state === 'done' || match.state === 'unconfirmed';
+  return matches.find((match) => isSure(match) && hasMap(match)) ?? null;
+}

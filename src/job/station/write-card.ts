@@ -1,0 +1,93 @@
+import type { Disk } from '../../contract/devices.ts';
+import { planEdit } from '../engine/edit-boot-volume.ts';
+import type { CardInReader } from '../supervisor/card-in-reader.ts';
+import { takeImage } from '../supervisor/image-in-hand.ts';
+import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+import type { CheckedImage } from './check-image.ts';
+import { type NodeRequest, orderEdit } from './order-edit.ts';
+import { sectorBytesOf, withImageVolume } from './preview-edit.ts';
+import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
+import { layoutOf, type StationJob, takeCard } from './take-card.ts';
+
+export interface WriteRequest {
+  image: CheckedImage;
+  device: string;
+  mayUnmount: boolean;
+  /** null: the image as it is */
+  node: NodeRequest | null;
+}
+
+export interface WrittenCard {
+  outcome: RecordedOutcome;
+  /** still claimed: the caller ejects it and lets it go */
+  card: CardInReader;
+  disk: Disk;
+}
+
+/** Told once there is a record, so that a failure can be shown with it. */
+export type JobBegun = (begun: { recordId: number; card: CardInReader }) => void;
+
+/**
+ * One image onto one card of this station, from the enumeration to the seal.
+ *
+ * @throws CardwrightError; the claim is given back then
+ */
+export async function writeCard(
+  job: StationJob,
+  request: WriteRequest,
+  onBegun: JobBegun,
+): Promise<WrittenCard> {
+  const { image, node } = request;
+  if (node) await expectCarries(image, node, job.toolVersion);
+  const { card, disk } = await takeCard(job, { ...request, losesAll: true }, image.facts);
+  try {
+    const outcome = await writeTakenCard(job, { card, diskName: disk.name, image, node }, onBegun);
+    return { outcome, card, disk };
+  } catch (error) {
+    card.close();
+    throw error;
+  }
+}
+
+/** The same for a card that is already claimed; also the way of a make-believe card. */
+export async function writeTakenCard(
+  job: Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion'>,
+  taken: { card: CardInReader; diskName: string | null; image: CheckedImage; node: NodeRequest | null },
+  onBegun: JobBegun,
+): Promise<RecordedOutcome> {
+  const { card, diskName, image, node } = taken;
+  const { facts, expectedSha256 } = image;
+  const user = pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids());
+  const inHand = await takeImage(facts, expectedSha256, user);
+  const edit =
+    node && facts.bootVolume
+      ? { request: node, volume: { ...facts.bootVolume, sectorBytes: sectorBytesOf(facts) } }
+      : null;
+  try {
+    return await runRecordedJob(
+      job,
+      { card, diskName, image: inHand, facts, finished: null, layout: layoutOf(facts), edit },
+      (recordId) => onBegun({ recordId, card }),
+    );
+  } finally {
+    await inHand.stream.close();
+  }
+}
+
+/** A plan that the image's first boot cannot carry is refused before a card is touched. */
+async function expectCarries(image: CheckedImage, node: NodeRequest, toolVersion: string): Promise<void> {
+  await withImageVolume(image.facts, node.node.name, (volume) => {
+    const bootVolume = image.facts.bootVolume ?? { startByte: 0, sizeBytes: 0 };
+    planEdit(
+      volume,
+      orderEdit(node, {
+        volume: bootVolume,
+        sectorBytes: sectorBytesOf(image.facts),
+        recordUuid: '',
+        imageSha256: null,
+        toolVersion,
+        nowMs: Date.now(),
+      }),
+    );
+  });
+}

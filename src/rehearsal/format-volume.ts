@@ -1,0 +1,53 @@
+import * as fat from 'js-fatfs';
+import { type DriveDisk, loadedFat } from '../volume/fat/load-fat.ts';
+
+const sectorBytes = 512;
+const workBytes = 65_536;
+
+/** A disk that is a stretch of memory, as the library's callbacks want it. */
+function diskOver(bytes: Uint8Array): DriveDisk {
+  return {
+    read(ff, _drive, address, sector, count) {
+      const from = sector * sectorBytes;
+      ff.HEAPU8.set(bytes.subarray(from, from + count * sectorBytes), address);
+      return fat.RES_OK;
+    },
+    write(ff, _drive, address, sector, count) {
+      bytes.set(ff.HEAPU8.subarray(address, address + count * sectorBytes), sector * sectorBytes);
+      return fat.RES_OK;
+    },
+    ioctl(ff, _drive, command, address) {
+      if (command === fat.GET_SECTOR_COUNT) ff.setValue(address, bytes.length / sectorBytes, 'i32');
+      if (command === fat.GET_SECTOR_SIZE) ff.setValue(address, sectorBytes, 'i16');
+      if (command === fat.GET_BLOCK_SIZE) ff.setValue(address, 1, 'i32');
+      return fat.RES_OK;
+    },
+  };
+}
+
+/**
+ * Formats a stretch of memory as a FAT volume without a partition table of its own (FAT16 or FAT32 by its size).
+ * `loadFat()` must have been awaited.
+ */
+export function formatVolume(bytes: Uint8Array): void {
+  const library = loadedFat();
+  const { ff, drives } = library;
+  const drive = drives.indexOf(null);
+  const root = `${drive}:`;
+  const work = ff.malloc(workBytes);
+  drives[drive] = diskOver(bytes);
+  try {
+    const shape = {
+      fmt: fat.FM_FAT | fat.FM_FAT32 | fat.FM_SFD,
+      n_fat: 2,
+      align: 1,
+      n_root: 512,
+      au_size: 0,
+    };
+    const result = ff.f_mkfs(root, shape, work, workBytes);
+    if (result !== fat.FR_OK) throw new Error(`the FAT library could not format: ${result}`);
+  } finally {
+    drives[drive] = null;
+    ff.free(work);
+  }
+}
