@@ -44,6 +44,6 @@ export function archiveSignatures(disk: Disk): Signature[] {
 /** What a volume is called where a person has to type it: its label, else the first part of its UUID, else its type. */
 export function volumeName(signature: Signature): string {
   const label = escapeText((signature.label ?? '').trim());
-  const uuidStart = escapeText((signature.uuid ?? '').split('-')[0]?.trim() ?? '');
+  const uuidStart = escapeText((signature.uuid ?? '').replace(/-.*$/, '').trim());
   return label || uuidStart || signature.type || 'volume';
 }

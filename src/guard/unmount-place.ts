@@ -1,9 +1,8 @@
 /** Trees that belong to the running system. What is mounted there is never taken away, whatever a policy says. */
-const systemTrees = new Set(
-  'bin boot cdrom dev efi etc gnu home lib lib32 lib64 libx32 nix opt proc root run sbin sys usr var'.split(
-    ' ',
-  ),
-);
+const systemTrees =
+  'bin boot cdrom dev efi etc gnu home lib lib32 lib64 libx32 nix opt proc root run sbin sys usr var'
+    .split(' ')
+    .map((name) => `/${name}`);
 
 /** The one place under a system tree where desktops put cards. */
 const cardPlaceInRun = '/run/media';
@@ -22,15 +21,18 @@ export function isBelow(path: string, place: string): boolean {
   return path.startsWith(`${place}/`);
 }
 
+function isAtOrBelow(path: string, place: string): boolean {
+  return path === place || isBelow(path, place);
+}
+
 /**
  * Whether a policy may name this folder in `unmountBelow`: a plain path outside the trees of the running system.
  * `/` is none: everything would lie below it.
  */
 export function isUnmountPlace(path: string): boolean {
   if (!isPlainPath(path)) return false;
-  if (path === cardPlaceInRun || isBelow(path, cardPlaceInRun)) return true;
-  const tree = path.split('/')[1] ?? '';
-  return !systemTrees.has(tree);
+  if (isAtOrBelow(path, cardPlaceInRun)) return true;
+  return !systemTrees.some((tree) => isAtOrBelow(path, tree));
 }
 
 /** Whether what is mounted at `mountPoint` may be unmounted with consent: strictly below one of the places. */
