@@ -57,12 +57,12 @@ export const jobCodes = {
   },
   'job.worker-died': {
     exit: 'writeFailed',
-    what: 'The process that was writing ended too early, in phase {phase} ({reason}).',
+    what: 'The process that works on the card ended too early: {how}.',
     next: 'Do not use this card as it is; start the job anew, and report it if this happens again.',
   },
   'job.worker-not-started': {
     exit: 'unexpected',
-    what: 'The process that writes could not be started ({reason}).',
+    what: 'The process that works on the card could not be started: {how}.',
     next: 'Report this as a fault of the program or of its installation.',
   },
   'job.identity-changed': {
@@ -72,7 +72,7 @@ export const jobCodes = {
   },
   'job.cancelled': {
     exit: 'cancelled',
-    what: 'Cancelled in phase {phase}.',
+    what: 'The job was cancelled before its end.',
     next: 'Start the job anew when you are ready.',
   },
   'job.interrupted': {
@@ -122,18 +122,18 @@ export const jobCodes = {
   },
   'job.no-boot-volume': {
     exit: 'personalizationFailed',
-    what: 'the image has no FAT volume that a first boot would read, so {node} cannot be given its files',
-    next: 'write the image without a plan, or take an image that has a FAT boot volume; nothing was written',
+    what: 'The image has no FAT volume that a first boot would read, so {node} cannot be given its files.',
+    next: 'Write the image without a plan, or take an image that has a FAT boot volume; nothing was written.',
   },
   'job.no-finished-record': {
     exit: 'nothingToDo',
-    what: 'no finished record speaks of the card in {reader}, so nobody can tell what it should hold',
-    next: 'name the record with --record, or compare the card with an image by --image',
+    what: 'No finished record speaks of the card in {reader}, so nobody can tell what it should hold.',
+    next: 'Name the record with --record, or compare the card with an image by --image.',
   },
   'job.record-without-map': {
     exit: 'recordsUnusable',
-    what: 'record {record} keeps no digest map: it is {state}',
-    next: 'choose another record, or compare the card with its image by --image',
+    what: 'Record {record} keeps no digest map: it is {state}.',
+    next: 'Choose another record, or compare the card with its image by --image.',
   },
   'job.disk-refused': {
     exit: 'refused',

@@ -10,8 +10,8 @@ const tryAnotherReader =
 export const mediaCodes = {
   'media.busy': {
     exit: 'refused',
-    what: '{node} is in use and cannot be claimed for us alone; held by {holder}.',
-    next: 'End what holds it, or take the card out and put it in again, then run the command again.',
+    what: '{node} cannot be claimed for this job alone: something else uses it ({errno}).',
+    next: 'End what uses it, or take the card out and put it in again, then run the command again.',
   },
   'media.open-failed': {
     exit: 'writeFailed',
