@@ -1,10 +1,22 @@
-import { closeSync, constants, fsyncSync, lstatSync, mkdirSync, openSync } from 'node:fs';
+import {
+  accessSync,
+  closeSync,
+  constants,
+  existsSync,
+  fsyncSync,
+  lstatSync,
+  mkdirSync,
+  openSync,
+} from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import Database from 'better-sqlite3';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Migration, migrate, refuseNewer } from './migrate.ts';
 import { applicationId } from './schema.ts';
 import { asStoreError } from './store-errors.ts';
+
+/** SQLite file format, section 1.3.2. */
+const smallestPageBytes = 512;
 
 /** Makes a new name in a folder outlast a power cut. */
 function syncFolder(folder: string): void {
@@ -16,27 +28,40 @@ function syncFolder(folder: string): void {
   }
 }
 
+/** Runs `make`; that another process was first is as good. */
+function unlessThere(make: () => void): void {
+  try {
+    make();
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code !== 'EEXIST') throw error;
+  }
+}
+
 /** Folders that are missing are made 0700; one that is there is left as its owner set it. */
 function makeFolder(folder: string): void {
-  const first = mkdirSync(folder, { recursive: true, mode: 0o700 });
-  if (first === undefined) return;
-  for (let made = folder; made.length >= first.length; made = dirname(made)) syncFolder(dirname(made));
+  if (existsSync(folder)) return;
+  // One at a time: node's recursive mkdir reports a read-only file system as "no such file".
+  makeFolder(dirname(folder));
+  unlessThere(() => mkdirSync(folder, { mode: 0o700 }));
+  syncFolder(dirname(folder));
 }
 
 /** Creates the file 0600 before SQLite would with the umask's mode; its companions take over the mode. */
 function makeFile(path: string): void {
   const found = lstatSync(path, { throwIfNoEntry: false });
   if (found !== undefined) {
-    if (found.isFile()) return;
-    throw new CardwrightError('records.cannot-open', { facts: { path, why: 'it is not a plain file' } });
+    if (!found.isFile()) {
+      throw new CardwrightError('records.cannot-open', { facts: { path, why: 'it is not a plain file' } });
+    }
+    // SQLite takes a file of a few bytes for an empty one and writes over it.
+    if (found.size > 0 && found.size < smallestPageBytes) {
+      throw new CardwrightError('records.not-a-database', { facts: { path } });
+    }
+    return;
   }
-  try {
-    closeSync(openSync(path, constants.O_RDWR | constants.O_CREAT | constants.O_EXCL, 0o600));
-    syncFolder(dirname(path));
-  } catch (error) {
-    // Another process was first: its file is as good as ours.
-    if ((error as NodeJS.ErrnoException).code !== 'EEXIST') throw error;
-  }
+  const flags = constants.O_RDWR | constants.O_CREAT | constants.O_EXCL;
+  unlessThere(() => closeSync(openSync(path, flags, 0o600)));
+  syncFolder(dirname(path));
 }
 
 /** Changing the journal mode is the one step for which SQLite does not wait by itself. */
@@ -105,8 +130,12 @@ export function openStore(
 ): Database.Database {
   let db: Database.Database | undefined;
   try {
-    makeFolder(dirname(resolve(path)));
+    const folder = dirname(resolve(path));
+    makeFolder(folder);
     makeFile(path);
+    // SQLite opens what it may only read and says so late, in words that do not name the reason.
+    accessSync(folder, constants.W_OK | constants.X_OK);
+    accessSync(path, constants.R_OK | constants.W_OK);
     db = new Database(path, { fileMustExist: true, timeout: busyTimeoutMs });
     refuseForeign(db);
     refuseNewer(db, migrations);

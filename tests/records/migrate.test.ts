@@ -1,0 +1,93 @@
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import Database from 'better-sqlite3';
+import { describe, expect, it } from 'vitest';
+import { layoutVersion, type Migration, migrate, refuseNewer } from '../../src/records/migrate.ts';
+import { applicationId, migrations } from '../../src/records/schema.ts';
+import { openSample, orchardJob, sampleMap } from './sample.ts';
+import { useWorkFolder } from './work-folder.ts';
+
+const workFolder = useWorkFolder();
+
+const invented: readonly Migration[] = [
+  {
+    version: 1,
+    sql: "CREATE TABLE cards (id INTEGER PRIMARY KEY, name TEXT); INSERT INTO cards (name) VALUES ('a')",
+  },
+  { version: 2, sql: "ALTER TABLE cards ADD COLUMN slot TEXT; UPDATE cards SET slot = 'A1'" },
+  { version: 3, sql: 'ALTER TABLE cards RENAME COLUMN name TO node' },
+];
+
+describe('bringing a layout up to date', () => {
+  it('takes each step once, in order, and keeps what is stored', () => {
+    const db = new Database(join(workFolder(), 'x.db'));
+    migrate(db, invented.slice(0, 1));
+    expect(layoutVersion(db)).toBe(1);
+    migrate(db, invented);
+    migrate(db, invented);
+    expect(layoutVersion(db)).toBe(3);
+    expect(db.prepare('SELECT * FROM cards').all()).toEqual([{ id: 1, node: 'a', slot: 'A1' }]);
+  });
+
+  it('leaves the layout before a step that fails half-way', () => {
+    const path = join(workFolder(), 'x.db');
+    const db = new Database(path);
+    const broken: Migration = {
+      version: 2,
+      sql: 'ALTER TABLE cards ADD COLUMN slot TEXT; UPDATE nothing SET x = 1',
+    };
+    migrate(db, invented.slice(0, 1));
+    expect(() => migrate(db, [...invented.slice(0, 1), broken])).toThrow('nothing');
+    db.close();
+    const again = new Database(path);
+    expect(layoutVersion(again)).toBe(1);
+    expect(again.prepare('SELECT * FROM cards').all()).toEqual([{ id: 1, name: 'a' }]);
+    migrate(again, invented);
+    expect(layoutVersion(again)).toBe(3);
+  });
+
+  it('refuses what a later program has made', () => {
+    const db = new Database(':memory:');
+    db.pragma('user_version = 9');
+    expect(() => refuseNewer(db, invented)).toThrow(/layout 9; this version knows layouts up to 3/);
+  });
+
+  it('numbers its layouts without a gap', () => {
+    expect(migrations.map((m) => m.version)).toEqual(migrations.map((_, at) => at + 1));
+  });
+});
+
+/** `sqlite3 records.db .dump` of a store that layout 1 wrote: a done record and one cut off while sealing. */
+const frozen = join(import.meta.dirname, 'layouts', 'v1.sql');
+
+describe('layout 1', () => {
+  it('is the one that was released: a change needs a new layout, not an edit of this one', () => {
+    const path = join(workFolder(), 'records.db');
+    openSample(path).close();
+    const fresh = new Database(path, { readonly: true });
+    const old = new Database(':memory:');
+    old.exec(readFileSync(frozen, 'utf8'));
+    const layoutOf = (db: Database.Database) =>
+      db
+        .prepare("SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY name")
+        .all();
+    expect(layoutOf(fresh)).toEqual(layoutOf(old));
+  });
+
+  it('with its records opens and reads', () => {
+    const path = join(workFolder(), 'records.db');
+    const db = new Database(path);
+    db.exec(readFileSync(frozen, 'utf8'));
+    db.pragma(`application_id = ${applicationId}`);
+    db.pragma('user_version = 1');
+    db.close();
+    const records = openSample(path);
+    expect(records.listRecords().map((r) => [r.id, r.node, r.state])).toEqual([
+      [2, 'orchard-02', 'unconfirmed'],
+      [1, 'orchard-01', 'done'],
+    ]);
+    expect(records.readDigestMap(1)).toEqual(sampleMap(3));
+    expect(records.readRecord(2)?.checks).toHaveLength(1);
+    expect(records.beginJob(orchardJob)).toBe(3);
+  });
+});
