@@ -35,7 +35,7 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
   const path = options.records ?? defaultRecordsPath();
   let store: Records | null = null;
   const records = (): Records => {
-    store ??= openRecords(path);
+    store ??= openRecords(path, { now: Date.now });
     return store;
   };
   return {

@@ -120,6 +120,11 @@ export const jobCodes = {
     what: 'The process that works on the card met something it did not foresee: {text}.',
     next: 'Do not use a card that was being written; keep this output and report it as a fault of the program.',
   },
+  'job.not-make-believe': {
+    exit: 'refused',
+    what: '{path} is not a plain file, and a rehearsal touches nothing else',
+    next: 'name another folder with --folder; nothing was written',
+  },
   'job.no-boot-volume': {
     exit: 'personalizationFailed',
     what: 'The image has no FAT volume that a first boot would read, so {node} cannot be given its files.',

@@ -1,11 +1,14 @@
 import * as fs from 'node:fs';
 import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { NodeFile } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
 import { openImageStream } from '../../image/container/open-image-stream.ts';
 import { openSource } from '../../image/container/open-source.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
+import { planEdit } from '../engine/edit-boot-volume.ts';
+import { type NodeRequest, orderEdit } from './order-edit.ts';
 
 const chunkBytes = 65_536;
 
@@ -89,4 +92,28 @@ function sparseSource(chunks: ReadonlyMap<number, Uint8Array>, sizeBytes: number
       return target;
     },
   };
+}
+
+/**
+ * The files that a node would get on a card from this image.
+ *
+ * @throws CardwrightError `job.no-boot-volume`, `identity.*` where the image's first boot cannot carry what the plan asks
+ */
+export async function planNodeFiles(
+  image: ImageFacts,
+  request: NodeRequest,
+  toolVersion: string,
+): Promise<NodeFile[]> {
+  return withImageVolume(image, request.node.name, (volume) => {
+    const extent = image.bootVolume ?? { startByte: 0, sizeBytes: 0 };
+    const order = orderEdit(request, {
+      volume: extent,
+      sectorBytes: sectorBytesOf(image),
+      recordUuid: '',
+      imageSha256: image.packedSha256,
+      toolVersion,
+      nowMs: Date.now(),
+    });
+    return planEdit(volume, order).files;
+  });
 }

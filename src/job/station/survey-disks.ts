@@ -4,6 +4,7 @@ import type { Policy } from '../../contract/policy.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
 import type { GuardResult } from '../../contract/verdict.ts';
 import { buildDeviceGraph } from '../../devices/build-graph.ts';
+import { wakeRemovable } from '../../devices/wake-removable.ts';
 import { approvalCode } from '../../guard/approval/approval-code.ts';
 import { digestContent } from '../../guard/approval/content-digest.ts';
 import type { GuardImage } from '../../guard/context.ts';
@@ -22,12 +23,16 @@ export interface SurveyedDisk {
   result: GuardResult;
 }
 
-/** The disks as they are now, each judged. `exemptPids`: processes of our own that may hold a disk open. */
+/**
+ * The disks as they are now, each judged. Removable ones are opened once first: only then does the kernel notice a
+ * changed card. `exemptPids`: processes of our own that may hold a disk open.
+ */
 export async function surveyDisks(
   station: Pick<Station, 'reader' | 'policy'>,
   image: GuardImage | null,
   exemptPids: readonly number[] = [process.pid],
 ): Promise<{ graph: DeviceGraph; disks: SurveyedDisk[] }> {
+  await wakeRemovable(station.reader);
   const graph = await buildDeviceGraph(station.reader, { exemptPids });
   const context = { graph, policy: station.policy, image };
   return { graph, disks: graph.disks.map((disk) => ({ disk, result: judgeDisk(disk, context) })) };

@@ -1,11 +1,10 @@
 import type { Disk } from '../../contract/devices.ts';
-import { planEdit } from '../engine/edit-boot-volume.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { takeImage } from '../supervisor/image-in-hand.ts';
 import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
-import { type NodeRequest, orderEdit } from './order-edit.ts';
-import { sectorBytesOf, withImageVolume } from './preview-edit.ts';
+import type { NodeRequest } from './order-edit.ts';
+import { planNodeFiles, sectorBytesOf } from './preview-edit.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
 import { layoutOf, type StationJob, takeCard } from './take-card.ts';
 
@@ -38,7 +37,8 @@ export async function writeCard(
   onBegun: JobBegun,
 ): Promise<WrittenCard> {
   const { image, node } = request;
-  if (node) await expectCarries(image, node, job.toolVersion);
+  // A plan that the image's first boot cannot carry is refused before a card is touched.
+  if (node) await planNodeFiles(image.facts, node, job.toolVersion);
   const { card, disk } = await takeCard(job, { ...request, losesAll: true }, image.facts);
   try {
     const outcome = await writeTakenCard(job, { card, diskName: disk.name, image, node }, onBegun);
@@ -72,22 +72,4 @@ export async function writeTakenCard(
   } finally {
     await inHand.stream.close();
   }
-}
-
-/** A plan that the image's first boot cannot carry is refused before a card is touched. */
-async function expectCarries(image: CheckedImage, node: NodeRequest, toolVersion: string): Promise<void> {
-  await withImageVolume(image.facts, node.node.name, (volume) => {
-    const bootVolume = image.facts.bootVolume ?? { startByte: 0, sizeBytes: 0 };
-    planEdit(
-      volume,
-      orderEdit(node, {
-        volume: bootVolume,
-        sectorBytes: sectorBytesOf(image.facts),
-        recordUuid: '',
-        imageSha256: null,
-        toolVersion,
-        nowMs: Date.now(),
-      }),
-    );
-  });
 }

@@ -1,0 +1,34 @@
+import { basename } from 'node:path';
+import { type ExitStatus, exitStatus } from '../../contract/exit-status.ts';
+import { identifyCard } from '../../job/station/identify-card.ts';
+import type { Desk } from '../desk.ts';
+import { done, expectRoot } from '../run-command.ts';
+import { contentsOf } from '../screens/card-words.ts';
+import { identifyScreen } from '../screens/identify-screen.ts';
+import { findingFields } from '../text/json-lines.ts';
+
+/** Which node, set, image and record a card is. Reads only. */
+export async function identifyCommand(desk: Desk, device: string): Promise<ExitStatus> {
+  expectRoot();
+  const { output, reader } = desk;
+  const station = { reader, policy: await desk.policy() };
+  const { disk, read, matches } = await identifyCard(
+    { station, records: desk.existingRecords(), port: output.events },
+    device,
+  );
+  const known = matches.map((match) => ({
+    node: match.node,
+    set: match.set,
+    image: match.image ? basename(match.image.path) : null,
+    recordId: match.id,
+    writtenAtMs: match.endedAtMs ?? match.begunAtMs,
+    state: match.cardState ?? ('unknown' as const),
+    hostKey: match.identity.hostKeyFingerprint,
+    matchedBy: match.matchedBy,
+  }));
+  const { identity, findings } = read;
+  output.show('identify', { known, onTheCard: identity, findings: findings.map(findingFields) }, (sheet) =>
+    identifyScreen({ identity: disk, known, contents: contentsOf(disk), findings }, sheet),
+  );
+  return known.length > 0 || identity ? done : exitStatus.nothingToDo;
+}

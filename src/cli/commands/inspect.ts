@@ -1,0 +1,33 @@
+import { resolve } from 'node:path';
+import type { ExitStatus } from '../../contract/exit-status.ts';
+import { exitStatus } from '../../contract/exit-status.ts';
+import { hasSeverity } from '../../contract/finding.ts';
+import type { MechanismFacts } from '../../contract/identity.ts';
+import type { ImageFacts } from '../../contract/image.ts';
+import { detectMechanism } from '../../identity/detect-mechanism.ts';
+import { inspectImage } from '../../image/inspect-image.ts';
+import { planNodeFiles, withImageVolume } from '../../job/station/preview-edit.ts';
+import type { Desk } from '../desk.ts';
+import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
+import { done } from '../run-command.ts';
+import { inspectScreen } from '../screens/inspect-screen.ts';
+import { entry } from '../text/sheet.ts';
+import { toolVersion } from '../version.ts';
+
+/** What is in an image file, and whether a node's files would find a way in. Reads only. */
+export async function inspectCommand(desk: Desk, image: string, options: NodeOptions): Promise<ExitStatus> {
+  const node = await nodeFromOptions(options, 'inspect');
+  const facts = await inspectImage(resolve(image), { decode: 'always', signal: desk.signal });
+  const isRejected = hasSeverity(facts.findings, 'refuse') || hasSeverity(facts.findings, 'fail');
+  const mechanism = isRejected ? null : await mechanismOf(facts);
+  const files = node && !isRejected ? await planNodeFiles(facts, node, toolVersion) : [];
+  desk.output.show('image', { ...facts, mechanism, files: files.map(({ path }) => path) }, (sheet) => [
+    ...inspectScreen(facts, mechanism, sheet),
+    ...entry(sheet, 'files', node ? [`for ${node.node.name}`, ...files.map(({ path }) => path)] : []),
+  ]);
+  return isRejected ? exitStatus.imageRejected : done;
+}
+
+async function mechanismOf(facts: ImageFacts): Promise<MechanismFacts | null> {
+  return facts.bootVolume ? withImageVolume(facts, '', detectMechanism) : null;
+}

@@ -1,0 +1,52 @@
+import { basename, resolve } from 'node:path';
+import type { ExitStatus } from '../../contract/exit-status.ts';
+import { checkImage } from '../../job/station/check-image.ts';
+import { layoutOf } from '../../job/station/take-card.ts';
+import { writeCard } from '../../job/station/write-card.ts';
+import { createApprover } from '../ask-at-terminal.ts';
+import type { Desk } from '../desk.ts';
+import { type ChecksumOptions, imageRequest } from '../image-options.ts';
+import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
+import { expectRoot } from '../run-command.ts';
+import { findingLines } from '../screens/finding-lines.ts';
+import { entry } from '../text/sheet.ts';
+import { formatSize } from '../text/sizes.ts';
+import { toolVersion } from '../version.ts';
+import { tellJob } from './job-end.ts';
+
+export interface WriteOptions extends NodeOptions, ChecksumOptions {
+  confirm?: string;
+  unmount?: boolean;
+}
+
+/** One image onto one card: checks the image, shows the card, takes the approval, writes, reads back, seals. */
+export async function writeCommand(
+  desk: Desk,
+  imagePath: string,
+  device: string,
+  options: WriteOptions,
+): Promise<ExitStatus> {
+  const { output, signal } = desk;
+  const node = await nodeFromOptions(options, 'write');
+  const path = resolve(imagePath);
+  const request = imageRequest(path, options, node?.plan ?? null);
+  expectRoot();
+  const station = { reader: desk.reader, policy: await desk.policy(), key: await desk.key() };
+  const image = await checkImage(request, signal);
+  const { facts } = image;
+  output.say(
+    entry(output.sheet, 'image', [
+      basename(path),
+      `${formatSize(facts.packedBytes)} as stored`,
+      `${formatSize(facts.sizeBytes ?? 0)} on the card`,
+      image.expectedSha256 ? 'sha256 as expected' : 'no checksum was given',
+    ]),
+  );
+  output.say(findingLines(output.sheet, facts.findings));
+  const approver = createApprover(output, options.confirm ?? null, signal);
+  const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
+  const mayUnmount = options.unmount === true || node?.plan.unmount === 'yes';
+  return tellJob(desk, { node: node?.node ?? null, imagePath: path, layout: layoutOf(facts) }, (onBegun) =>
+    writeCard(job, { image, device, mayUnmount, node }, onBegun),
+  );
+}

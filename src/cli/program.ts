@@ -1,0 +1,144 @@
+import { Command, type CommanderError, Option } from 'commander';
+import { CardwrightError } from '../contract/cardwright-error.ts';
+import type { ExitStatus } from '../contract/exit-status.ts';
+import { faultKinds } from '../media/faulty-medium.ts';
+import { devicesCommand } from './commands/devices.ts';
+import { identifyCommand } from './commands/identify.ts';
+import { inspectCommand } from './commands/inspect.ts';
+import { personalizeCommand } from './commands/personalize.ts';
+import { planCommand } from './commands/plan.ts';
+import { recordsCommand } from './commands/records.ts';
+import { rehearseCommand } from './commands/rehearse.ts';
+import { verifyCommand } from './commands/verify.ts';
+import { writeCommand } from './commands/write.ts';
+import type { Desk } from './desk.ts';
+import type { CommonOptions } from './run-command.ts';
+import { toolVersion } from './version.ts';
+
+/** Runs a command's body with the options that every command has. */
+export type Launch = (options: CommonOptions, body: (desk: Desk) => Promise<ExitStatus>) => Promise<void>;
+
+const deviceHelp = "a disk's node, a by-id link, or a reader's port (usb:1-2)";
+
+function command(program: Command, form: string, summary: string): Command {
+  return program
+    .command(form)
+    .description(summary)
+    .option('--json', 'one JSON object a line, each with its type')
+    .option('--quiet', 'results only, no progress')
+    .option('--policy <file>', 'a policy other than /etc/cardwright/policy.yaml; it must belong to root')
+    .option('--records <file>', 'a record store other than the usual one')
+    .option('--direct', 'work in this process; there is no other way yet');
+}
+
+const confirmOption = () =>
+  new Option(
+    '--confirm <code>',
+    'the approval code of the disk, CODE or CODE:NAME, where nobody can be asked',
+  );
+const unmountOption = () => new Option('--unmount', 'unmount the plain mounts of the card first');
+const planOption = () => new Option('--plan <file>', 'the plan of the set');
+const nodeOption = () => new Option('--node <name>', 'which node of the plan');
+
+function addChecksums(to: Command): Command {
+  return to
+    .option('--sha256 <digest>', 'what the image file must have as its SHA-256')
+    .option('--sums <file>', 'a checksum file that names the image')
+    .option('--signature <file>', 'a detached OpenPGP signature of the checksum file')
+    .option('--keyring <file>', 'the keys that may have signed it');
+}
+
+/** The command line, without anything run yet. */
+export function createProgram(launch: Launch): Command {
+  const program = new Command('cardwright')
+    .description('Turns one operating-system image and a list of nodes into cards that boot first time.')
+    .version(toolVersion)
+    .exitOverride()
+    .configureOutput({ writeErr: () => undefined })
+    .showHelpAfterError(false)
+    .helpCommand(false);
+  addLooking(program, launch);
+  addMaking(program, launch);
+  command(program, 'rehearse [plan]', 'the whole job on make-believe cards: no root, no hardware')
+    .option('--cards <n>', 'how many cards', '4')
+    .option(
+      '--fault <kind@node>',
+      `how one card misbehaves: ${faultKinds.join(', ')}, or none`,
+      'bit-flip@orchard-03',
+    )
+    .option('--folder <path>', 'where the files are left')
+    .action((plan, options) => launch(options, (desk) => rehearseCommand(desk, plan, options)));
+  return program;
+}
+
+function addLooking(program: Command, launch: Launch): void {
+  command(program, 'devices', 'every disk, allowed or refused, with reasons and the approval code')
+    .option('--all', 'imaginary disks of the machine as well')
+    .action((options) => launch(options, (desk) => devicesCommand(desk, options)));
+  command(
+    program,
+    'inspect <image>',
+    'container, size, partitions, boot volume, first-boot mechanism, hazards',
+  )
+    .addOption(planOption())
+    .addOption(nodeOption())
+    .action((image, options) => launch(options, (desk) => inspectCommand(desk, image, options)));
+  command(program, 'identify <device>', 'which node, set, image and record a card is').action(
+    (device, options) => launch(options, (desk) => identifyCommand(desk, device)),
+  );
+  addChecksums(
+    command(program, 'verify <device>', 'read a card whole and compare it with its record, or with an image')
+      .option('--record <id>', 'the record to compare with, whatever card it was')
+      .option('--image <file>', 'an image to compare with'),
+  ).action((device, options) => launch(options, (desk) => verifyCommand(desk, device, options)));
+  command(program, 'records [id]', 'what was written where, or one record whole').action((id, options) =>
+    launch(options, (desk) => recordsCommand(desk, id)),
+  );
+  command(program, 'plan', 'look at a plan')
+    .requiredOption('--check <file>', 'the plan to check, every mistake at once')
+    .action((options) => launch(options, (desk) => planCommand(desk, options)));
+}
+
+function addMaking(program: Command, launch: Launch): void {
+  addChecksums(
+    command(program, 'write <image> <device>', 'one image onto one card, read back and sealed')
+      .addOption(planOption())
+      .addOption(nodeOption())
+      .addOption(confirmOption())
+      .addOption(unmountOption()),
+  )
+    .addHelpText('after', `\nDEVICE is ${deviceHelp}.`)
+    .action((image, device, options) =>
+      launch(options, (desk) => writeCommand(desk, image, device, options)),
+    );
+  command(program, 'personalize <device>', 'give a card that was written before to a node')
+    .addOption(planOption())
+    .addOption(nodeOption())
+    .addOption(confirmOption())
+    .addOption(unmountOption())
+    .action((device, options) => launch(options, (desk) => personalizeCommand(desk, device, options)));
+}
+
+const quoted = /'([^']*)'/;
+
+/** The library's own words for a mistake, as an entry of our catalogue. Null for help and version, which are none. */
+export function usageError(error: CommanderError, argv: readonly string[]): CardwrightError | null {
+  const subject = quoted.exec(error.message)?.[1] ?? '';
+  const name = argv[0] ?? '';
+  switch (error.code) {
+    case 'commander.helpDisplayed':
+    case 'commander.version':
+    case 'commander.help':
+      return null;
+    case 'commander.unknownOption':
+      return new CardwrightError('usage.unknown-option', { facts: { option: subject, command: name } });
+    case 'commander.unknownCommand':
+      return new CardwrightError('usage.unknown-command', { facts: { command: subject } });
+    case 'commander.excessArguments':
+      return new CardwrightError('usage.excess-argument', {
+        facts: { argument: argv.at(-1) ?? '', command: name },
+      });
+    default:
+      return new CardwrightError('usage.missing-argument', { facts: { argument: subject, command: name } });
+  }
+}
