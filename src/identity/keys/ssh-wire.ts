@@ -1,0 +1,28 @@
+/** A length-prefixed string (RFC 4251 section 5). */
+export function encodeString(content: Uint8Array | string): Buffer {
+  const bytes = Buffer.from(content);
+  const length = Buffer.alloc(4);
+  length.writeUInt32BE(bytes.length);
+  return Buffer.concat([length, bytes]);
+}
+
+/** An unsigned 32-bit number (RFC 4251 section 5). */
+export function encodeUint32(value: number): Buffer {
+  const bytes = Buffer.alloc(4);
+  bytes.writeUInt32BE(value);
+  return bytes;
+}
+
+/** Takes a blob apart into its strings; null where it is not made of whole strings. */
+export function decodeStrings(blob: Uint8Array): Buffer[] | null {
+  const bytes = Buffer.from(blob);
+  const strings: Buffer[] = [];
+  for (let at = 0; at < bytes.length; ) {
+    if (at + 4 > bytes.length) return null;
+    const end = at + 4 + bytes.readUInt32BE(at);
+    if (end > bytes.length) return null;
+    strings.push(bytes.subarray(at + 4, end));
+    at = end;
+  }
+  return strings;
+}

@@ -1,0 +1,151 @@
+import { type Finding, finding } from '../contract/finding.ts';
+import type { MechanismFacts, NodeFile } from '../contract/identity.ts';
+import type { Plan, PlanNode } from '../contract/plan.ts';
+import { checkExtraFiles } from './extra-files.ts';
+import type { HostKey } from './keys/host-key.ts';
+import { makeMarkerFiles, nameOnKernelLine, otherMarkerNames } from './markers/marker-files.ts';
+import { mergeMetaData } from './nocloud/meta-data.ts';
+import { makeNetworkConfig } from './nocloud/network-config.ts';
+import { mergeUserData } from './nocloud/user-data.ts';
+
+/** What the boot volume holds now, as text; null where there is no such file. */
+export interface ExistingFiles {
+  userData: string | null;
+  metaData: string | null;
+  networkConfig: string | null;
+  /** cmdline.txt; only marker files need it, for the name */
+  cmdline?: string | null;
+}
+
+export interface NodeFileParts {
+  plan: Plan;
+  node: PlanNode;
+  mechanism: MechanismFacts;
+  existing: ExistingFiles;
+  /** new for each writing */
+  instanceId: string;
+  /** where the files come from, in a few words ("record 14"); goes into a comment */
+  recordNote?: string;
+  /** made here, or null where the image makes its own */
+  hostKey?: HostKey | null;
+  /** the plan's extra files, already read */
+  extraFiles?: readonly { path: string; content: Uint8Array }[];
+}
+
+export interface NodeFileSet {
+  files: NodeFile[];
+  /** files to take away where they exist */
+  remove: string[];
+  /** settings of the image's own files that the node's took the place of */
+  replaced: string[];
+  /** a finding of severity `refuse` means: nothing may be written; `files` is empty then */
+  findings: Finding[];
+}
+
+const mechanismNames = {
+  'nocloud-files': 'NoCloud',
+  'nocloud-label': 'NoCloud',
+  'marker-files': 'marker files',
+  none: 'none',
+} as const;
+
+function listUncarried({ plan, node, mechanism, existing, hostKey }: NodeFileParts): string[] {
+  const { carries } = mechanism;
+  const needsKernelLine = mechanism.mechanism === 'marker-files';
+  const canName = carries.hostName && (!needsKernelLine || typeof existing.cmdline === 'string');
+  return [
+    ...(canName ? [] : ['a host name']),
+    ...(plan.access.authorizedKeys.length > 0 && !carries.authorizedKeys ? ['authorized keys'] : []),
+    ...(plan.access.passwordHash !== null && !carries.password ? ['a password'] : []),
+    ...(node.address !== null && !carries.network ? ['a static address'] : []),
+    ...(hostKey && !carries.hostKeys ? ['host keys made here'] : []),
+  ];
+}
+
+/** What speaks against making this node from this image at all, before any file is made. */
+function refuse(parts: NodeFileParts): Finding[] {
+  const { plan, mechanism } = parts;
+  if (mechanism.mechanism === 'none') return [finding('identity.no-way-in', 'refuse')];
+  const findings: Finding[] = [];
+  const { user, authorizedKeys, passwordHash } = plan.access;
+  if (authorizedKeys.length === 0 && passwordHash === null) {
+    findings.push(finding('identity.nobody-gets-in', 'refuse', { user }));
+  }
+  const asked = listUncarried(parts).join(', ');
+  if (asked !== '') {
+    const facts = { asked, mechanism: mechanismNames[mechanism.mechanism] };
+    findings.push(finding('identity.mechanism-cannot-carry', 'refuse', facts));
+  }
+  return findings;
+}
+
+function textFile(path: string, text: string, secret: boolean): NodeFile {
+  return { path, content: Buffer.from(text), secret };
+}
+
+function oneLine(text: string): string {
+  return text.replace(/[^\x20-\x7e]+/g, ' ').slice(0, 200);
+}
+
+function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
+  const { plan, node, existing, instanceId, recordNote } = parts;
+  const hostKey = parts.hostKey ?? null;
+  const note = oneLine(`${node.name} of ${plan.set}${recordNote ? `, ${recordNote}` : ''}`);
+  const userData = mergeUserData(existing.userData, { name: node.name, access: plan.access, hostKey, note });
+  if (!userData.ok) {
+    const facts = { file: 'user-data', why: userData.why };
+    return {
+      files: [],
+      remove: [],
+      replaced: [],
+      findings: [finding('identity.unmergeable', 'refuse', facts)],
+    };
+  }
+  const metaData = mergeMetaData(existing.metaData, node.name, instanceId);
+  const network = makeNetworkConfig(existing.networkConfig, node.address, plan.network);
+  const settings = userData.otherAccess.join(', ');
+  return {
+    files: [
+      // Any of the image's own settings may be a secret, and the hash and host key are.
+      textFile('user-data', userData.text, true),
+      textFile('network-config', network.text, existing.networkConfig !== null),
+      textFile('meta-data', metaData.text, false),
+    ],
+    remove: [],
+    replaced: [...userData.replaced, ...metaData.replaced, ...network.replaced],
+    findings: [
+      ...(userData.bringsHostKeys && hostKey === null ? [finding('identity.shared-host-keys', 'note')] : []),
+      ...(settings === '' ? [] : [finding('identity.image-access', 'note', { settings })]),
+    ],
+  };
+}
+
+function makeMarkers({ plan, node, existing }: NodeFileParts): NodeFileSet {
+  const { user, passwordHash } = plan.access;
+  const named = nameOnKernelLine(existing.cmdline ?? '', node.name);
+  return {
+    files: [
+      textFile('cmdline.txt', named.text, false),
+      ...(passwordHash === null ? [] : makeMarkerFiles(user, passwordHash)),
+    ],
+    remove: [...otherMarkerNames],
+    replaced: named.isReplaced ? ['cmdline.txt: systemd.hostname'] : [],
+    findings: [finding('identity.name-by-kernel-line', 'note')],
+  };
+}
+
+/**
+ * The files that make one node itself, for the image's own first-boot mechanism; pure. Whatever the plan asks for and
+ * the mechanism cannot carry is refused here, before anything is written.
+ */
+export function makeNodeFiles(parts: NodeFileParts): NodeFileSet {
+  const refused = (findings: Finding[]): NodeFileSet => ({ files: [], remove: [], replaced: [], findings });
+  const against = refuse(parts);
+  if (against.length > 0) return refused(against);
+  const made = parts.mechanism.mechanism === 'marker-files' ? makeMarkers(parts) : makeNoCloudFiles(parts);
+  const extra = parts.extraFiles ?? [];
+  const findings = [...made.findings, ...checkExtraFiles(extra, made)];
+  if (findings.some(({ severity }) => severity === 'refuse')) return refused(findings);
+  const extraFiles = extra.map(({ path, content }) => ({ path, content, secret: true }));
+  return { ...made, files: [...extraFiles, ...made.files], findings };
+}

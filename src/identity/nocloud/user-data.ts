@@ -1,0 +1,107 @@
+import type { YAMLMap } from 'yaml';
+import type { PlanAccess } from '../../contract/plan.ts';
+import type { HostKey } from '../keys/host-key.ts';
+import { dropOldPasswords, listOtherAccess, mergeNodeUser } from './node-user.ts';
+import {
+  bare,
+  block,
+  mapOf,
+  quoted,
+  readYamlMap,
+  removeSetting,
+  replaceSetting,
+  writeYaml,
+} from './yaml-text.ts';
+
+export interface UserDataParts {
+  name: string;
+  access: PlanAccess;
+  hostKey: HostKey | null;
+  /** a line that says where the file comes from, without the # */
+  note: string;
+}
+
+export type MergedFile =
+  | {
+      ok: true;
+      text: string;
+      /** settings whose value was another before */
+      replaced: string[];
+      /** who else the image's own settings let in; they were left as they are */
+      otherAccess: string[];
+      bringsHostKeys: boolean;
+    }
+  | { ok: false; why: string };
+
+const header = '#cloud-config';
+/** Begins every line of ours, so that a second writing takes the first one's away. */
+export const noteStart = '# cardwright:';
+
+/** Why the image's user-data is of a kind that nothing can be merged into, or null. */
+function checkKind(firstLine: string): string | null {
+  if (firstLine.trimEnd() === header) return null;
+  if (firstLine.startsWith('#!')) return 'it is a script';
+  if (/^## *template:/.test(firstLine)) return 'it is a template';
+  if (firstLine.startsWith('#include')) return 'it only points to other files';
+  if (/^(content-type|mime-version):/i.test(firstLine)) return 'it is made of several parts (MIME)';
+  return `it does not begin with ${header}`;
+}
+
+/** The image's settings behind the header line, without notes of ours. */
+function bodyOf(existing: string): { ok: true; body: string } | { ok: false; why: string } {
+  const [firstLine = '', ...rest] = existing.replace(/^\ufeff/, '').split(/\r?\n/);
+  const why = checkKind(firstLine);
+  if (why !== null) return { ok: false, why };
+  return { ok: true, body: rest.filter((line) => !line.startsWith(noteStart)).join('\n') };
+}
+
+function setHostName(map: YAMLMap, name: string): string[] {
+  // A full name would win over the short one, and a kept name over both.
+  const replaced = ['fqdn', 'prefer_fqdn_over_hostname'].filter((key) => removeSetting(map, key));
+  if (replaceSetting(map, 'hostname', quoted(name))) replaced.push('hostname');
+  if (replaceSetting(map, 'preserve_hostname', bare(false))) replaced.push('preserve_hostname');
+  return replaced;
+}
+
+function setHostKeys(map: YAMLMap, hostKey: HostKey): string[] {
+  const keys = mapOf({
+    ed25519_private: block(hostKey.privatePem),
+    ed25519_public: quoted(hostKey.publicLine),
+  });
+  const replaced: string[] = [];
+  // The image's own keys, if it carries any, are the same on every card.
+  if (replaceSetting(map, 'ssh_deletekeys', bare(true))) replaced.push('ssh_deletekeys');
+  if (replaceSetting(map, 'ssh_keys', keys)) replaced.push('ssh_keys');
+  return replaced;
+}
+
+/**
+ * The node's user-data: the image's own cloud-config with the node's settings in it, which win; comments and all
+ * other settings stay. Settings as in cloud-init's modules set-hostname, users-and-groups, set-passwords and ssh.
+ * @param existing the image's user-data, or null
+ */
+export function mergeUserData(existing: string | null, parts: UserDataParts): MergedFile {
+  const isEmpty = existing === null || existing.trim() === '';
+  const old = isEmpty ? { ok: true as const, body: '' } : bodyOf(existing);
+  if (!old.ok) return old;
+  const yaml = readYamlMap(old.body);
+  if (!yaml.ok) return yaml;
+  const { map, document } = yaml;
+  const { access, hostKey } = parts;
+  const bringsHostKeys = map.has('ssh_keys');
+  const replaced = [
+    ...setHostName(map, parts.name),
+    ...mergeNodeUser(map, access),
+    ...dropOldPasswords(map, access.user),
+    ...(replaceSetting(map, 'ssh_pwauth', bare(access.passwordHash !== null)) ? ['ssh_pwauth'] : []),
+    ...(hostKey === null ? [] : setHostKeys(map, hostKey)),
+  ];
+  const otherAccess = listOtherAccess(map, access.user);
+  try {
+    const text = `${header}\n${noteStart} ${parts.note}\n${writeYaml(document)}`;
+    return { ok: true, text, replaced, otherAccess, bringsHostKeys };
+  } catch (cause) {
+    // A setting that was replaced may have been the anchor of another.
+    return { ok: false, why: cause instanceof Error ? cause.message : String(cause) };
+  }
+}

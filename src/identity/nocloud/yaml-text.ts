@@ -1,0 +1,99 @@
+import { Document, isMap, isScalar, type Node, parseDocument, Scalar, YAMLMap, YAMLSeq } from 'yaml';
+
+export interface YamlText {
+  document: Document;
+  /** its top */
+  map: YAMLMap;
+}
+
+export type YamlResult = ({ ok: true } & YamlText) | { ok: false; why: string };
+
+const largestBytes = 2 ** 18;
+
+/** An empty value stays empty; all else is text, so that nothing of the image's own file changes its meaning. */
+const emptyValue = {
+  tag: 'tag:yaml.org,2002:null',
+  test: /^$/,
+  default: true,
+  resolve: () => new Scalar(null),
+  identify: (value: unknown) => value === null,
+  stringify: () => '',
+};
+
+export function freshYaml(): YamlText {
+  const map = new YAMLMap();
+  return { document: new Document(map, { schema: 'failsafe' }), map };
+}
+
+/**
+ * Reads foreign YAML whose top is a mapping, without interpreting it: the node's first-boot program reads YAML 1.1
+ * (`0644`, `yes`), we would read 1.2, so every scalar is kept as the text it is (YAML 1.2 section 10.1, failsafe
+ * schema). Comments are kept. Empty text gives an empty mapping.
+ */
+export function readYamlMap(text: string): YamlResult {
+  if (text.length > largestBytes) return { ok: false, why: `it is larger than ${largestBytes / 1024} KiB` };
+  const document = parseDocument(text, { schema: 'failsafe', customTags: (tags) => [...tags, emptyValue] });
+  const [error] = document.errors;
+  if (error) return { ok: false, why: `it is not proper YAML (${error.message.split('\n', 1)[0]})` };
+  if (document.contents === null || (isScalar(document.contents) && document.contents.value === null)) {
+    document.contents = new YAMLMap() as never;
+  }
+  const map: unknown = document.contents;
+  if (!isMap(map)) return { ok: false, why: 'it is not a list of settings with their values' };
+  return { ok: true, document, map };
+}
+
+export function writeYaml(document: Document): string {
+  return document.toString({ lineWidth: 0 });
+}
+
+/** Text in quotes, which no reader takes for a number or a truth value. */
+export function quoted(value: string): Scalar {
+  const scalar = new Scalar(value);
+  scalar.type = 'QUOTE_DOUBLE';
+  return scalar;
+}
+
+/** Text over several lines, as it stands. */
+export function block(value: string): Scalar {
+  const scalar = new Scalar(value);
+  scalar.type = 'BLOCK_LITERAL';
+  return scalar;
+}
+
+/** A number or truth value. */
+export function bare(value: boolean | number): Scalar {
+  return new Scalar(String(value));
+}
+
+export function listOf(items: readonly Node[]): YAMLSeq {
+  const list = new YAMLSeq();
+  list.items = [...items];
+  return list;
+}
+
+export function mapOf(entries: Readonly<Record<string, Node>>): YAMLMap {
+  const map = new YAMLMap();
+  for (const [key, value] of Object.entries(entries)) map.set(new Scalar(key), value);
+  return map;
+}
+
+const comparable = (node: unknown): string => JSON.stringify(node ?? null);
+
+/**
+ * Puts a setting into a mapping.
+ * @returns true where another value stood there
+ */
+export function replaceSetting(map: YAMLMap, key: string, value: Node): boolean {
+  const before = map.get(key, true);
+  const isReplaced = map.has(key) && comparable(before) !== comparable(value);
+  // Its own line's comment belongs to the setting, not to the value that goes.
+  if (before?.comment) value.comment = before.comment;
+  map.set(map.has(key) ? key : new Scalar(key), value);
+  return isReplaced;
+}
+
+/** @returns true where the setting was there */
+export function removeSetting(map: YAMLMap, key: string): boolean {
+  return map.delete(key);
+}
