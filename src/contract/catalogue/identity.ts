@@ -36,6 +36,11 @@ export const identityCodes = {
     what: 'The image’s own user-data also lets others in ({settings}); that was left as it is.',
     next: 'Look at the image’s user-data if only the plan’s user should get in.',
   },
+  'identity.file-unreadable': {
+    exit: 'done',
+    what: 'The card carries an identity file that makes no sense: {reason}.',
+    next: 'Go by the records, or write the card anew.',
+  },
   'identity.name-by-kernel-line': {
     exit: 'done',
     what: 'The name goes onto the kernel line of cmdline.txt (systemd.hostname=), since marker files carry none.',

@@ -58,9 +58,20 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     userData: readText(volume, 'user-data'),
     metaData: readText(volume, 'meta-data'),
     networkConfig: readText(volume, 'network-config'),
+    cmdline: readText(volume, 'cmdline.txt'),
   };
   const { plan, node, instanceId, hostKey, extraFiles } = order;
-  const made = makeNodeFiles({ plan, node, mechanism, existing, instanceId, hostKey, extraFiles });
+  const recordNote = `cardwright ${order.identity.tool}`;
+  const made = makeNodeFiles({
+    plan,
+    node,
+    mechanism,
+    existing,
+    instanceId,
+    recordNote,
+    hostKey,
+    extraFiles,
+  });
   const refusal = made.findings.find((found) => found.severity === 'refuse');
   if (refusal) throw new CardwrightError(refusal.code, { facts: refusal.facts, findings: made.findings });
   const identityFile = makeIdentityFile(order.identity);

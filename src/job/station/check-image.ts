@@ -1,9 +1,8 @@
-import { basename } from 'node:path';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageFacts } from '../../contract/image.ts';
+import { expectedSha256, requireSha256 } from '../../image/checksum/expected-sha256.ts';
 import { hashFile } from '../../image/checksum/hash-file.ts';
-import { expectedFromSums } from '../../image/checksum/sums.ts';
-import { inspectImage } from '../../image/inspect-image.ts';
+import { inspectImage, requireWritableImage } from '../../image/inspect-image.ts';
 
 /** An image with whatever its source gave to check it by. */
 export interface ImageRequest {
@@ -24,28 +23,18 @@ export interface CheckedImage {
  * Everything that is to be known of an image before a card is touched: its real size, that it is complete, and that
  * its checksum is the one that was promised.
  *
- * @throws CardwrightError `image.*`
+ * @throws CardwrightError `image.*`, with the card's state: untouched
  */
 export async function checkImage(request: ImageRequest, signal: AbortSignal): Promise<CheckedImage> {
-  const expectedSha256 = await expectedDigest(request);
-  const packedSha256 = expectedSha256 === null ? null : await hashFile(request.path, { signal });
-  if (expectedSha256 !== packedSha256) {
-    const facts = { path: request.path, expected: expectedSha256, found: packedSha256 };
-    throw new CardwrightError('image.checksum-differs', { card: 'untouched', facts });
+  try {
+    const expected = await expectedSha256({ ...request, image: request.path });
+    const packedSha256 = expected ? await hashFile(request.path) : null;
+    if (expected && packedSha256) requireSha256(request.path, expected.sha256, packedSha256);
+    const facts = await inspectImage(request.path, { decode: 'when-needed', signal });
+    requireWritableImage(facts);
+    return { facts: { ...facts, packedSha256 }, expectedSha256: expected?.sha256 ?? null };
+  } catch (error) {
+    if (!(error instanceof CardwrightError)) throw error;
+    throw new CardwrightError(error.code, { ...error, card: 'untouched', cause: error });
   }
-  const facts = await inspectImage(request.path, { decode: 'when-needed', signal });
-  const refused = facts.findings.find((found) => found.severity === 'refuse' || found.severity === 'fail');
-  if (refused)
-    throw new CardwrightError(refused.code, {
-      card: 'untouched',
-      facts: refused.facts,
-      findings: facts.findings,
-    });
-  return { facts: { ...facts, packedSha256 }, expectedSha256 };
-}
-
-async function expectedDigest(request: ImageRequest): Promise<string | null> {
-  const { sha256, sums, signature, keyring } = request;
-  if (sums === null) return sha256;
-  return expectedFromSums({ sums, signature, keyring, name: basename(request.path) });
 }
