@@ -16,6 +16,8 @@ await build({
   entryPoints: ['src/job/worker/main.ts'],
   outfile: 'dist/worker.cjs',
   format: 'cjs',
+  // Glue of the WebAssembly library wants some URL of its own; nothing is opened there.
+  define: { 'import.meta.url': '"file:///cardwright"' },
 });
 await build({
   ...common,

@@ -76,10 +76,7 @@ async function answer(session: Session, id: number, call: SessionCall, order: un
 }
 
 async function main(): Promise<void> {
-  // Everything that needs a descriptor comes before the limit: code, threads, the file-system library.
   const memory = createPieceMemory();
-  await loadFat(fatWasm);
-  await memory.ready;
   let session: Session | null = null;
   process.on('message', (message: ToWorker) => {
     if (message.type === 'init') session = begin(message, memory);
@@ -87,6 +84,9 @@ async function main(): Promise<void> {
     else if (session) void answer(session, message.id, message.call, message.order);
   });
   process.on('disconnect', () => process.exit(1));
+  // Everything that needs a descriptor comes before the limit: code, threads, the file-system library.
+  await loadFat(fatWasm);
+  await memory.ready;
   lowerLimit();
   const openFailure = tryToOpen();
   tell({ type: 'ready', uid: process.getuid?.() ?? -1, canOpen: openFailure === '', openFailure });
