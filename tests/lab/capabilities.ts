@@ -116,14 +116,28 @@ export function decide(
   return { action: isCi ? 'fail' : 'skip', reason: reasons.join('; ') };
 }
 
-/** `describe` for tests that need more than node: runs them, skips them loudly, or fails under CI=true. */
-export function describeWith(requirements: readonly Requirement[], title: string, body: () => void): void {
+interface DescribeOptions {
+  /** for each test; vitest's own unless given */
+  timeoutMs?: number;
+}
+
+/**
+ * `describe` for tests that need more than node: runs them, skips them loudly, or fails under CI=true.
+ * Options may stand before the body.
+ */
+export function describeWith(
+  requirements: readonly Requirement[],
+  title: string,
+  ...rest: [body: () => void] | [options: DescribeOptions, body: () => void]
+): void {
+  const [options, body] = rest.length === 1 ? [{}, rest[0]] : rest;
+  const timed = options.timeoutMs === undefined ? {} : { timeout: options.timeoutMs };
   const decision = decide(requirements, { isCi: process.env.CI === 'true' });
   if (decision.action === 'run') {
-    describe(title, body);
+    describe(title, timed, body);
   } else if (decision.action === 'skip') {
     process.stderr.write(`skipped: ${title}: ${decision.reason}\n`);
-    describe.skip(`${title} [skipped: ${decision.reason}]`, body);
+    describe.skip(`${title} [skipped: ${decision.reason}]`, timed, body);
   } else {
     describe(title, () => {
       it('has on this machine what CI installs', () => {

@@ -82,6 +82,23 @@ const stalledHolder = `
   });
 `;
 
+const guestHolder = `
+  import { withGuest } from './guest/guest.ts';
+  import { labRoot } from './ledger.ts';
+  import { existsSync, readdirSync, readFileSync } from 'node:fs';
+  withGuest({ disks: [] }, () => new Promise(() => undefined)).catch(() => undefined);
+  const timer = setInterval(() => {
+    const ledger = readdirSync(labRoot).find((name) => name.includes('.' + process.pid + '.'));
+    const entries = ledger === undefined ? [] : readFileSync(labRoot + '/' + ledger, 'utf8').trim().split('\\n');
+    const paths = entries.filter((line) => line.includes('"folder"')).map((line) => JSON.parse(line).undo.path);
+    const booting = paths.filter((path) => existsSync(path + '/qmp'));
+    if (booting.length > 0) {
+      clearInterval(timer);
+      console.log(JSON.stringify({ paths: booting }));
+    }
+  }, 50);
+`;
+
 describeWith(['loop'], 'a test process that is killed', () => {
   it('leaves no loop, file, process or ledger two seconds later', async () => {
     await withCleanup(async (cleanup) => {
@@ -119,6 +136,18 @@ describeWith(['fault-disk'], 'a test process that is killed in a stalled write',
       const { child, held, pid } = await startHolder(stalledHolder, await makeWorkFolder(cleanup));
       // nbdkit and nbdfuse, the mount, the loop, two folders, the ledger and its reaper.
       expect((await leftovers(held, pid)).length).toBeGreaterThanOrEqual(8);
+      child.kill('SIGKILL');
+      await sleep(2000);
+      expect(await leftovers(held, pid)).toEqual([]);
+    });
+  });
+});
+
+describeWith(['guest'], 'a test process that is killed while its guest boots', { timeoutMs: 120_000 }, () => {
+  it('leaves no virtual machine two seconds later', async () => {
+    await withCleanup(async (cleanup) => {
+      const { child, held, pid } = await startHolder(guestHolder, await makeWorkFolder(cleanup));
+      expect(await leftovers(held, pid)).toEqual(expect.arrayContaining([expect.stringMatching(/^process/)]));
       child.kill('SIGKILL');
       await sleep(2000);
       expect(await leftovers(held, pid)).toEqual([]);
