@@ -57,5 +57,7 @@ export interface ImageFacts {
   bootVolume: ImageVolume | null;
   /** SHA-256 of the file as stored, where it was computed */
   packedSha256: string | null;
+  /** tells this very file from any other or later one (device, inode, size, times); absent in records */
+  fileStamp?: string;
   findings: Finding[];
 }
