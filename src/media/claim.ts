@@ -23,9 +23,14 @@ const { O_RDONLY, O_RDWR, O_EXCL, O_DIRECT, O_NOFOLLOW } = fs.constants;
  * @param majorMinor what the node must still be after opening
  * @throws CardwrightError `media.busy`, `media.gone`, `media.changed`, `media.open-failed`; nothing stays open then
  */
-export async function claimDisk(node: string, majorMinor: string, access: 'read' | 'write'): Promise<Claim> {
+export async function claimDisk(
+  node: string,
+  majorMinor: string,
+  access: 'read' | 'write',
+  patienceMs = briefReadersMs,
+): Promise<Claim> {
   const flags = (access === 'write' ? O_RDWR : O_RDONLY) | O_EXCL | O_DIRECT | O_NOFOLLOW;
-  const fd = await openPatiently(node, flags);
+  const fd = await openPatiently(node, flags, patienceMs);
   try {
     const { rdev } = fs.fstatSync(fd);
     const found = majorMinorOf(rdev);
@@ -35,7 +40,7 @@ export async function claimDisk(node: string, majorMinor: string, access: 'read'
         facts: { expected: majorMinor, found },
       });
     }
-    await lockDescriptor(fd, node);
+    await lockDescriptor(fd, node, patienceMs);
   } catch (error) {
     fs.closeSync(fd);
     throw error;
@@ -50,8 +55,8 @@ function majorMinorOf(rdev: number): string {
   return `${major}:${minor}`;
 }
 
-async function openPatiently(node: string, flags: number): Promise<number> {
-  const deadline = Date.now() + briefReadersMs;
+async function openPatiently(node: string, flags: number, patienceMs: number): Promise<number> {
+  const deadline = Date.now() + patienceMs;
   for (;;) {
     try {
       return fs.openSync(node, flags);
@@ -70,9 +75,9 @@ function openError(node: string, cause: unknown): CardwrightError {
 }
 
 /** flock(2) through an inherited descriptor: the lock belongs to the open file, so it outlives the child that took it. */
-function lockDescriptor(fd: number, node: string): Promise<void> {
+function lockDescriptor(fd: number, node: string, patienceMs: number): Promise<void> {
   return new Promise((resolve, reject) => {
-    const child = spawn('flock', ['-x', '-w', String(briefReadersMs / 1000), '3'], {
+    const child = spawn('flock', ['-x', '-w', String(patienceMs / 1000), '3'], {
       stdio: ['ignore', 'ignore', 'ignore', fd],
     });
     const refuse = (errno: string) =>

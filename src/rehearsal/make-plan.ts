@@ -9,7 +9,7 @@ import { makeHostKey } from '../identity/keys/host-key.ts';
  *
  * @returns the plan's path
  */
-export function makeRehearsalPlan(folder: string, count: number): string {
+export function makeRehearsalPlan(folder: string, count: number, imageName: string): string {
   fs.mkdirSync(join(folder, 'keys'), { recursive: true });
   fs.writeFileSync(join(folder, 'keys', 'grower.pub'), `${makeHostKey('grower@orchard').publicLine}\n`);
   const nodes = Array.from({ length: count }, (_, at) => ({
@@ -20,7 +20,7 @@ export function makeRehearsalPlan(folder: string, count: number): string {
   const plan = {
     plan: 1,
     set: 'orchard',
-    image: { file: 'node-os.img' },
+    image: { file: imageName },
     access: { user: 'grower', authorizedKeys: ['keys/grower.pub'] },
     hostKeys: 'create',
     network: { gateway: '192.0.2.1', nameservers: ['192.0.2.1'] },

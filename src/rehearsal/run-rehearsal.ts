@@ -1,5 +1,4 @@
 import { randomBytes } from 'node:crypto';
-import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { readPlan } from '../batch/plan/read-plan.ts';
 import type { CardState } from '../contract/card-state.ts';
@@ -25,6 +24,8 @@ import { type Foretold, foretell, parseFault, placeFault } from './foretell.ts';
 import { cardFileReader, makeBelieveDisk, makeCardFile, openMakeBelieveCard } from './make-believe-card.ts';
 import { makeRehearsalImage } from './make-image.ts';
 import { makeRehearsalPlan } from './make-plan.ts';
+
+const imageName = 'node-os.img';
 
 export interface RehearsalOrder {
   folder: string;
@@ -90,15 +91,17 @@ export async function runRehearsal(order: RehearsalOrder): Promise<RehearsedCard
   return ends;
 }
 
+/** The person's plan; else one of ours, with an image of ours. */
 async function planOf({ planPath, folder, cards }: RehearsalOrder): Promise<Plan> {
-  return (await readPlan(planPath ?? makeRehearsalPlan(folder, cards))).plan;
+  if (planPath !== null) return (await readPlan(planPath)).plan;
+  makeRehearsalImage(join(folder, imageName));
+  return (await readPlan(makeRehearsalPlan(folder, cards, imageName))).plan;
 }
 
-/** The plan's own image where it is there; else one that is made here. */
-async function imageOf({ folder, signal }: RehearsalOrder, plan: Plan): Promise<CheckedImage> {
-  const own = plan.image;
-  if (own && existsSync(own.file)) return checkImage({ ...own, path: own.file }, signal);
-  const path = join(folder, 'node-os.img');
+/** The plan's image, checked as the plan asks; one of ours where it names none. */
+async function imageOf({ folder, signal }: RehearsalOrder, { image }: Plan): Promise<CheckedImage> {
+  if (image) return checkImage({ ...image, path: image.file }, signal);
+  const path = join(folder, imageName);
   makeRehearsalImage(path);
   return checkImage({ path, sha256: null, sums: null, signature: null, keyring: null }, signal);
 }

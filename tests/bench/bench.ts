@@ -46,7 +46,7 @@ async function rawSeconds(node: string, bytes: number, mode: 'write' | 'read'): 
   const { O_RDWR, O_EXCL, O_DIRECT } = fs.constants;
   const fd = fs.openSync(node, O_RDWR | O_EXCL | O_DIRECT);
   const lanes = Array.from({ length: 8 }, () => allocateAligned(mibBytes).fill(0x3c));
-  const call = mode === 'write' ? fs.write : fs.read;
+  const call = (mode === 'write' ? fs.write : fs.read) as typeof fs.write;
   try {
     return await seconds(async () => {
       await runLanes(bytes / mibBytes, lanes.length, (piece, lane) => {

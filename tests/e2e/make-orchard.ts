@@ -7,5 +7,5 @@ export async function makeOrchard(folder: string): Promise<{ image: string; plan
   await loadFat();
   const image = `${folder}/node-os.img`;
   makeRehearsalImage(image);
-  return { image, plan: makeRehearsalPlan(folder, 4) };
+  return { image, plan: makeRehearsalPlan(folder, 4, 'node-os.img') };
 }
