@@ -1,6 +1,7 @@
 import type { Finding } from '../../contract/finding.ts';
 import type { DamagedRange, ImageLayout } from '../../contract/job.ts';
 import { formatCount, formatSize } from '../text/sizes.ts';
+import { adviceOn } from './finding-lines.ts';
 
 const rangeCode = 'job.damaged-range';
 
@@ -29,4 +30,20 @@ export function damagePlaces(ranges: readonly DamagedRange[], layout: ImageLayou
   });
   const rest = ranges.length - places.length;
   return rest > 0 ? [...places, `and ${formatCount(rest)} more; the record lists them`] : places;
+}
+
+/** Whether somebody read the damage again and could say what kind it is. */
+export function isClassified(findings: readonly Finding[]): boolean {
+  return findings.some(({ code }) => code.startsWith('job.damage-'));
+}
+
+/**
+ * What to do about what failed. The kind of damage says it best; that there is damage, and where, would only add
+ * general advice that may contradict it.
+ */
+export function adviceOnFailure(findings: readonly Finding[]): string[] {
+  const telling = findings.filter(
+    (found) => !isDamagedRange(found) && !(isClassified(findings) && found.code === 'job.mismatch'),
+  );
+  return adviceOn(telling, ['fail', 'refuse']);
 }

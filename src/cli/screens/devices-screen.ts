@@ -70,8 +70,11 @@ export function devicesScreen(
     { head: 'verdict' },
     { head: 'code' },
   ];
-  const list = rows.length > 0 ? table(options, columns, rows) : ['No disk and no reader was found.'];
-  return [...list, ...machineLines(graph, options), '', ...countLines(judged, shown, options)];
+  const none =
+    judged.length > 0 ? 'There is no card and no reader to show.' : 'No disk and no reader was found.';
+  const list = rows.length > 0 ? table(options, columns, rows) : [none];
+  const above = [...list, ...machineLines(graph, options)];
+  return [...above, ...(above.at(-1) === '' ? [] : ['']), ...countLines(judged, shown, options)];
 }
 
 function diskRow({ disk, result, code, lastWritten }: JudgedDisk, sheet: Sheet): Row {

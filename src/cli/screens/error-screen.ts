@@ -7,6 +7,13 @@ import { describeFinding, type Finding } from '../../contract/finding.ts';
 import type { Tone } from '../text/ink.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { wrap } from '../text/wrap.ts';
+import {
+  adviceOnFailure,
+  damagedRanges,
+  damagePlaces,
+  isClassified,
+  isDamagedRange,
+} from './damage-places.ts';
 import { adviceOn, findingLines } from './finding-lines.ts';
 
 /** One word, at most nine columns, for how a command ended. */
@@ -31,11 +38,12 @@ export const endWords: Record<ExitName, { word: string; tone: Tone }> = {
 export function errorScreen(error: CardwrightError, sheet: Sheet): string[] {
   const { word, tone } = endWords[catalogueEntry(error.code).exit];
   const placed = error.findings.filter(hasPlace);
-  const others = error.findings.filter((found) => !hasPlace(found));
+  const others = error.findings.filter((found) => !hasPlace(found) && !isDamagedRange(found));
   return [
     ...entry(sheet, word, error.message, { tone }),
     ...placed.flatMap((found) => placedLines(found, sheet)),
     ...findingLines(sheet, others),
+    ...entries(sheet, 'where', damagePlaces(damagedRanges(error.findings), [])),
     ...causeLines(error, sheet),
     ...entry(sheet, 'card', error.card === null ? [] : cardStateText[error.card]),
     ...entry(sheet, 'code', [error.code, `exit ${error.exitStatus}`]),
@@ -59,7 +67,9 @@ function placedLines(found: Finding, sheet: Sheet): string[] {
 /** The error's own advice, then that of the first refusal, which weighs most, and of all failures; each once. */
 function errorAdvice(error: CardwrightError, findings: readonly Finding[]): string[] {
   const refusals = adviceOn(findings, ['refuse']).slice(0, 1);
-  return [...new Set([error.next, ...refusals, ...adviceOn(findings, ['fail'])])];
+  const failures = findings.filter(({ severity }) => severity === 'fail');
+  const own = isClassified(findings) ? [] : [error.next];
+  return [...new Set([...own, ...refusals, ...adviceOnFailure(failures)])];
 }
 
 const mostCauses = 4;

@@ -95,7 +95,7 @@ function tableLines(found: ImageTable | null, volumes: readonly ImageVolume[], s
     ];
     // A type GUID takes 36 columns: it goes below.
     return part.type.length > 2
-      ? { cells: [...cells, ''], details: entry(sheet, '', `type ${part.type}`, { indent: 4 }) }
+      ? { cells: [...cells, ''], details: entry(sheet, 'type', part.type, { indent: 4 }) }
       : { cells: [...cells, part.type] };
   });
   const number = { align: 'right' as const };

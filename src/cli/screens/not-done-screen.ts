@@ -3,11 +3,17 @@ import type { CardwrightError } from '../../contract/cardwright-error.ts';
 import { catalogueEntry } from '../../contract/catalogue/index.ts';
 import type { CardIdentity } from '../../contract/devices.ts';
 import { escapeText } from '../../contract/escape-text.ts';
-import { adviseOn, describeFinding, type Finding } from '../../contract/finding.ts';
+import { describeFinding } from '../../contract/finding.ts';
 import { type ImageLayout, phases } from '../../contract/job.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { cardName, readerName } from './card-words.ts';
-import { damagedRanges, damagePlaces, isDamagedRange } from './damage-places.ts';
+import {
+  adviceOnFailure,
+  damagedRanges,
+  damagePlaces,
+  isClassified,
+  isDamagedRange,
+} from './damage-places.ts';
 import { recordPhrase } from './done-screen.ts';
 import { endWords } from './error-screen.ts';
 import { findingLines } from './finding-lines.ts';
@@ -55,13 +61,13 @@ export function notDoneScreen(
     ),
     ...entry(sheet, 'now', cardStateText[state]),
     ...entry(sheet, 'code', [error.code, `exit ${error.exitStatus}`]),
-    ...entries(sheet, 'next', failureAdvice(error, others), { tone: 'strong' }),
+    ...entries(sheet, 'next', failureAdvice(error), { tone: 'strong' }),
   ];
 }
 
-/** How the damage behaves when read again says more about what to do than that there is damage. */
-function failureAdvice(error: CardwrightError, findings: readonly Finding[]): string[] {
-  const failed = findings.filter((found) => found.severity === 'fail');
-  const isClassified = failed.some((found) => found.code.startsWith('job.damage-'));
-  return [...new Set([...(isClassified ? [] : [error.next]), ...failed.map(adviseOn)])];
+/** The error's own advice, unless its findings say more exactly what to do about the same damage. */
+function failureAdvice(error: CardwrightError): string[] {
+  return [
+    ...new Set([...(isClassified(error.findings) ? [] : [error.next]), ...adviceOnFailure(error.findings)]),
+  ];
 }

@@ -10,8 +10,8 @@ import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { formatCount, formatExactBytes, formatRate, formatSize } from '../text/sizes.ts';
 import { table } from '../text/table.ts';
 import { cardName, readerName } from './card-words.ts';
-import { damagedRanges, damagePlaces, isDamagedRange } from './damage-places.ts';
-import { adviceOn, findingLines } from './finding-lines.ts';
+import { adviceOnFailure, damagedRanges, damagePlaces, isDamagedRange } from './damage-places.ts';
+import { findingLines } from './finding-lines.ts';
 import { phaseLabels } from './phase-words.ts';
 
 /** What both record screens need of a record; the store's own view has all of it. */
@@ -54,15 +54,15 @@ export interface RecordsOptions extends Sheet {
   timeZone?: string;
 }
 
-/** The state's colour, and a word for it that fits before a screen. */
-const states: Record<RecordState, { word: string; tone: Tone }> = {
-  running: { word: 'running', tone: 'care' },
-  sealing: { word: 'sealing', tone: 'care' },
-  done: { word: 'done', tone: 'good' },
-  failed: { word: 'failed', tone: 'bad' },
-  cancelled: { word: 'cancelled', tone: 'care' },
-  interrupted: { word: 'cut off', tone: 'bad' },
-  unconfirmed: { word: 'unsettled', tone: 'care' },
+/** A word that fits before a screen, the state in a sentence, and its colour. */
+const states: Record<RecordState, { word: string; says: string; tone: Tone }> = {
+  running: { word: 'running', says: 'is running', tone: 'care' },
+  sealing: { word: 'sealing', says: 'is sealing', tone: 'care' },
+  done: { word: 'done', says: 'is done', tone: 'good' },
+  failed: { word: 'failed', says: 'failed', tone: 'bad' },
+  cancelled: { word: 'cancelled', says: 'was cancelled', tone: 'care' },
+  interrupted: { word: 'cut off', says: 'was interrupted', tone: 'bad' },
+  unconfirmed: { word: 'unsettled', says: 'is unconfirmed', tone: 'care' },
 };
 
 /** All records, one a line, as they are given. */
@@ -100,9 +100,9 @@ export function recordScreen(record: RecordToShow, options: RecordsOptions): str
   const moment = (ms: number) => formatMoment(ms, options.timeZone);
   const others = findings.filter((found) => !isDamagedRange(found));
   const state = record.cardState;
-  const { word, tone } = states[record.state];
+  const { word, says, tone } = states[record.state];
   return [
-    ...entry(options, word, [`record ${record.id} is ${record.state}`, ...subjectPhrases(record)], { tone }),
+    ...entry(options, word, [`record ${record.id} ${says}`, ...subjectPhrases(record)], { tone }),
     ...entry(options, 'card', [
       cardName(card),
       `reader ${readerName(card)}`,
@@ -195,7 +195,7 @@ function checkTexts({ checks }: RecordToShow, moment: (ms: number) => string): s
 }
 
 function nextTexts({ state, findings }: RecordToShow): string[] {
-  const advice = adviceOn(findings, ['fail', 'refuse']);
+  const advice = adviceOnFailure(findings);
   if (advice.length > 0 && state !== 'done') return advice;
   switch (state) {
     case 'done':

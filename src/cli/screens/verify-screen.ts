@@ -8,8 +8,8 @@ import { formatDuration } from '../text/durations.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { formatCount, formatExactBytes, formatRate } from '../text/sizes.ts';
 import { cardName, readerName } from './card-words.ts';
-import { damagePlaces, isDamagedRange } from './damage-places.ts';
-import { adviceOn, findingLines } from './finding-lines.ts';
+import { adviceOnFailure, damagePlaces, isDamagedRange } from './damage-places.ts';
+import { findingLines } from './finding-lines.ts';
 
 export interface VerifiedCard {
   identity: CardIdentity;
@@ -90,7 +90,7 @@ function readPhrases({ bytesReadBack, elapsedMs, sectorsRead }: VerifiedCard): s
 
 function nextTexts({ verdict, findings }: VerifiedCard): string[] {
   if (verdict === 'good') return ['Nothing: the card can be used.'];
-  const advice = adviceOn(findings, ['fail', 'refuse']);
+  const advice = adviceOnFailure(findings);
   if (advice.length > 0) return advice;
   return verdict === 'bad'
     ? ['Write the card anew; if it differs again, try another card.']

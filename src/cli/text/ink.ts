@@ -1,4 +1,4 @@
-import { styleText } from 'node:util';
+import { inspect } from 'node:util';
 
 /** What a colour means. It only ever repeats what the words beside it say. */
 export type Tone = 'good' | 'bad' | 'care' | 'faint' | 'strong';
@@ -7,20 +7,22 @@ export type Ink = (tone: Tone, text: string) => string;
 
 export const plainInk: Ink = (_tone, text) => text;
 
+/** Names of Node's own table of SGR codes (ECMA-48); bold beside the hue helps where hues look alike. */
+const formats: Record<Tone, readonly (keyof typeof inspect.colors)[]> = {
+  good: ['bold', 'green'],
+  bad: ['bold', 'red'],
+  care: ['bold', 'yellow'],
+  faint: ['dim'],
+  strong: ['bold'],
+};
+
+/** `util.styleText` would look at this process's own output and environment: the decision is `chooseInk`'s alone. */
 export const colourInk: Ink = (tone, text) => {
   if (text === '') return text;
-  switch (tone) {
-    case 'good':
-      return styleText(['bold', 'green'], text);
-    case 'bad':
-      return styleText(['bold', 'red'], text);
-    case 'care':
-      return styleText(['bold', 'yellow'], text);
-    case 'faint':
-      return styleText('dim', text);
-    case 'strong':
-      return styleText('bold', text);
-  }
+  const codes = formats[tone].map((name) => inspect.colors[name] ?? [0, 0]);
+  const on = codes.map(([code]) => `\u001b[${code}m`).join('');
+  const off = codes.map(([, code]) => `\u001b[${code}m`).reverse();
+  return on + text + off.join('');
 };
 
 /**

@@ -26,7 +26,7 @@ const secretForms = [
 const notShown = '(not shown)';
 
 /** Legal raw in JSON, and yet able to move a cursor or turn the direction of a line. */
-const unsafeInJson = /[\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff]/g;
+const unsafeInJson = /[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
 
 /**
  * One JSON object on one line, ending without a newline. Integers past 2^53 become decimal strings, bytes lower-case
@@ -34,7 +34,15 @@ const unsafeInJson = /[\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufef
  */
 export function jsonLine(type: string, fields: object): string {
   const line = JSON.stringify(Object.assign({ type }, fields, { type }), replaceValue);
-  return line.replace(unsafeInJson, (c) => `\\u${c.charCodeAt(0).toString(16).padStart(4, '0')}`);
+  return line.replace(unsafeInJson, escapeUnits);
+}
+
+/** RFC 8259, section 7: any character may be written as its UTF-16 units, "\\uXXXX" each. */
+function escapeUnits(character: string): string {
+  return character
+    .split('')
+    .map((unit) => `\\u${unit.charCodeAt(0).toString(16).padStart(4, '0')}`)
+    .join('');
 }
 
 function replaceValue(this: unknown, key: string, value: unknown): unknown {

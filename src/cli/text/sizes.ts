@@ -34,14 +34,15 @@ export function formatCount(count: number | bigint): string {
   return count.toLocaleString('en-US');
 }
 
-/** "1.21 of 1.87 GB": both in the unit of the total; what is done is cut, never rounded up to the total. */
+/** "1.21 of 1.87 GB": both in the unit of the total; less than all never looks like all. */
 export function formatShare(doneBytes: number, totalBytes: number): string {
   if (totalBytes < 1000) return `${doneBytes} of ${formatSize(totalBytes)}`;
   const { value, decimals, unit } = scale(totalBytes);
-  const total = value.toFixed(decimals);
-  if (doneBytes >= totalBytes) return `${total} of ${total} ${unit}`;
-  const done = Math.floor((doneBytes / totalBytes) * value * 10 ** decimals) / 10 ** decimals;
-  return `${done.toFixed(decimals)} of ${total} ${unit}`;
+  const places = 10 ** decimals;
+  const total = Math.round(value * places);
+  const done = Math.min(Math.floor((doneBytes / totalBytes) * value * places), total - 1);
+  const shown = (doneBytes >= totalBytes ? total : done) / places;
+  return `${shown.toFixed(decimals)} of ${(total / places).toFixed(decimals)} ${unit}`;
 }
 
 /** Whole per cent, cut: 100 only when all is done. */

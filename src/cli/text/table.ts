@@ -1,8 +1,7 @@
 import { escapeText } from '../../contract/escape-text.ts';
 import type { Tone } from './ink.ts';
-import type { Sheet } from './sheet.ts';
+import { entry, type Sheet } from './sheet.ts';
 import { cutToWidth, padToWidth, textWidth } from './text-width.ts';
-import { wrap } from './wrap.ts';
 
 export interface Column {
   head: string;
@@ -50,7 +49,7 @@ export function table(sheet: Sheet, columns: readonly Column[], rows: readonly R
   const body = rows.flatMap((row, r) => {
     const cells = texts[r] ?? [];
     const cut = cells.flatMap((text, at) =>
-      textWidth(text) > (widths[at] ?? 0) ? wrap(`${columns[at]?.head}: ${text}`, sheet.width, 4) : [],
+      textWidth(text) > (widths[at] ?? 0) ? entry(sheet, columns[at]?.head ?? '', text, { indent: 4 }) : [],
     );
     const tones = columns.map((_, at) => toneOf(row.cells[at]));
     return [line(cells, tones), ...cut, ...(row.details ?? [])];
