@@ -20,6 +20,11 @@ function offenders(isWrong: (text: string, code: string) => boolean): string[] {
     .map(([code]) => code);
 }
 
+/** Plan keys keep their spelling at the start of a sentence; a sentence may come whole from a fact. */
+const sentence = /^(?:[A-Z{"]|(?:access|passwordHash|sha256)\b).*[.?!}]$/s;
+/** An example in the plan's own notation, `{ name: … }`, is no placeholder. */
+const example = /\{ [^{}]* \}/g;
+
 describe('the catalogue', () => {
   it('reads room.what-happened throughout', () => {
     const wrong = entries.map(([code]) => code).filter((code) => !/^[a-z]+\.[a-z]+(-[a-z0-9]+)*$/.test(code));
@@ -27,7 +32,7 @@ describe('the catalogue', () => {
   });
 
   it('says what happened and what to do, in whole sentences', () => {
-    expect(offenders((text) => !/^(?:[A-Z]|\{).*[.?!]$/s.test(text))).toEqual([]);
+    expect(offenders((text) => !sentence.test(text))).toEqual([]);
     expect(offenders((text) => / {2}|[\n\t]/.test(text))).toEqual([]);
   });
 
@@ -35,7 +40,7 @@ describe('the catalogue', () => {
     expect(offenders((text) => placeholders(text).some((name) => !/^[a-z][a-zA-Z0-9]*$/.test(name)))).toEqual(
       [],
     );
-    expect(offenders((text) => /[{}]/.test(text.replace(/\{\w+\}/g, '')))).toEqual([]);
+    expect(offenders((text) => /[{}]/.test(text.replace(example, '').replace(/\{\w+\}/g, '')))).toEqual([]);
   });
 
   it('gives an exit status that exists', () => {

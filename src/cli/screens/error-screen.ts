@@ -3,7 +3,7 @@ import type { CardwrightError } from '../../contract/cardwright-error.ts';
 import { catalogueEntry } from '../../contract/catalogue/index.ts';
 import { escapeText } from '../../contract/escape-text.ts';
 import type { ExitName } from '../../contract/exit-status.ts';
-import { describeFinding, type Finding } from '../../contract/finding.ts';
+import { adviseOn, describeFinding, type Finding } from '../../contract/finding.ts';
 import type { Tone } from '../text/ink.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { wrap } from '../text/wrap.ts';
@@ -41,7 +41,7 @@ export function errorScreen(error: CardwrightError, sheet: Sheet): string[] {
   const others = error.findings.filter((found) => !hasPlace(found) && !isDamagedRange(found));
   return [
     ...entry(sheet, word, error.message, { tone }),
-    ...placed.flatMap((found) => placedLines(found, sheet)),
+    ...placed.flatMap((found) => placedLines(found, error.next, sheet)),
     ...findingLines(sheet, others),
     ...entries(sheet, 'where', damagePlaces(damagedRanges(error.findings), [])),
     ...causeLines(error, sheet),
@@ -55,11 +55,12 @@ function hasPlace({ facts }: Finding): boolean {
   return typeof facts.file === 'string' && typeof facts.line === 'number';
 }
 
-/** "orchard.yaml:12:5  …", as compilers say it and editors jump to it. */
-function placedLines(found: Finding, sheet: Sheet): string[] {
+/** "orchard.yaml:12:5: …", as compilers say it and editors jump to it, with advice of its own where it has some. */
+function placedLines(found: Finding, said: string, sheet: Sheet): string[] {
   const { file, line, column } = found.facts;
+  const advice = adviseOn(found);
   const place = [file, line, column].filter((part) => part !== undefined && part !== null);
-  const text = `${escapeText(place.join(':'))}: ${describeFinding(found)} (${found.code})`;
+  const text = `${escapeText(place.join(':'))}: ${describeFinding(found)}${advice === said ? '' : ` ${advice}`} (${found.code})`;
   const [first = '', ...rest] = wrap(escapeText(text, 1000), sheet.width, 4);
   return [first.slice(2), ...rest];
 }

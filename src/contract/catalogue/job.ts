@@ -122,8 +122,8 @@ export const jobCodes = {
   },
   'job.not-make-believe': {
     exit: 'refused',
-    what: '{path} is not a plain file, and a rehearsal touches nothing else',
-    next: 'name another folder with --folder; nothing was written',
+    what: '{path} is not a plain file, and a rehearsal touches nothing else.',
+    next: 'Name another folder with --folder; nothing was written.',
   },
   'job.no-boot-volume': {
     exit: 'personalizationFailed',

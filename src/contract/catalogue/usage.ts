@@ -36,11 +36,6 @@ export const usageCodes = {
     what: 'The file {path} cannot be read ({errno}).',
     next: 'Check its name and that you, not only root, may read it; nothing was done.',
   },
-  'usage.device-not-found': {
-    exit: 'usage',
-    what: 'There is no disk, link or reader called {device}.',
-    next: 'Put the card in and run cardwright devices: it lists the readers and what is in them.',
-  },
   'usage.needs-root': {
     exit: 'usage',
     what: 'Disks can only be opened for writing by root, and this is user {user}.',

@@ -37,6 +37,7 @@ describe('an error', () => {
       findings: [
         finding('usage.missing-argument', 'fail', {
           argument: 'The name of the node',
+          command: 'plan',
           file: 'orchard.yaml',
           line: 12,
           column: 5,
@@ -54,9 +55,11 @@ describe('an error', () => {
     expect(golden((sheet) => errorScreen(error, sheet))).toMatchInlineSnapshot(`
       "
       mistake   --plan cannot be orchard.yaml: expected a plan without mistakes.
-        orchard.yaml:12:5: The name of the node is missing. (usage.missing-argument)
+        orchard.yaml:12:5: The name of the node is missing. For the form, run
+          cardwright plan --help; nothing was done. (usage.missing-argument)
         orchard\\x0a.yaml:14:30: address cannot be 192.0.2.300/24: expected an
-          address with its prefix, as in 192.0.2.11/24. (usage.bad-value)
+          address with its prefix, as in 192.0.2.11/24. Give address another value;
+          nothing was done. (usage.bad-value)
       code      usage.bad-value · exit 2
       next      Give --plan another value; nothing was done.
       "
