@@ -9,9 +9,12 @@ import { CardwrightError } from '../../src/contract/cardwright-error.ts';
 
 const fixtures = path.resolve(import.meta.dirname, '../../fixtures/images');
 
+/** In memory where that can be had: the tools that make volumes flush a lot. */
+const parent = fs.existsSync('/dev/shm') ? '/dev/shm' : os.tmpdir();
+
 /** A folder of this test file's own, gone when its tests are done. */
 export function workFolder(): string {
-  const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'cardwright-image-test-'));
+  const folder = fs.mkdtempSync(path.join(parent, 'cardwright-image-test-'));
   afterAll(() => fs.rmSync(folder, { recursive: true, force: true }));
   return folder;
 }
