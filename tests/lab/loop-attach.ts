@@ -31,7 +31,7 @@ const readAttribute = async (name: string, attribute: string) =>
   (await readFile(`/sys/block/${name}/${attribute}`, 'utf8')).trimEnd();
 
 /** Throws unless the loop is over exactly this file (by device and inode, not by name) with direct I/O on. */
-export async function proveLoop(name: string, backingPath: string): Promise<void> {
+async function proveLoop(name: string, backingPath: string): Promise<void> {
   const columns = ['--noheadings', '--raw', '--output', 'BACK-INO,BACK-MAJ:MIN'];
   const { stdout } = await execa('losetup', [...columns, `/dev/${name}`]);
   // losetup pads the numbers and then escapes its own padding.

@@ -1,13 +1,13 @@
 /** The loop disk against losetup, dd and sysfs; nothing of src/ takes part. */
 import { createHash } from 'node:crypto';
-import { existsSync } from 'node:fs';
+import { constants, existsSync } from 'node:fs';
 import { type FileHandle, open, readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { execa } from 'execa';
 import { expect, it } from 'vitest';
 import { describeWith, whyMissing } from './capabilities.ts';
 import { makeWorkFolder, withCleanup } from './cleanup.ts';
-import { readDirect, writeDirect } from './direct-io.ts';
+import { pageAlignedBuffer, readDirect, writeDirect } from './direct-io.ts';
 import { attachLoop } from './loop-attach.ts';
 import { type LoopDisk, type LoopDiskOptions, withLoopDisk } from './loop-disk.ts';
 import { oldContent } from './medium.ts';
@@ -68,6 +68,21 @@ describeWith(['loop'], 'a loop disk', () => {
       expect(await sysfs(disk, 'queue/logical_block_size')).toBe('4096');
       await expect(readDirect(disk.node, 0, 512)).rejects.toMatchObject({ code: 'EINVAL' });
       expect(await readDirect(disk.node, 4096, 4096)).toEqual(oldContent(4096, 4096));
+    });
+  });
+
+  it('takes direct I/O from aligned memory only', async () => {
+    await withLoopDisk({ sizeBytes, backing: 'file' }, async (disk) => {
+      const handle = await open(disk.node, constants.O_RDONLY | constants.O_DIRECT);
+      try {
+        const aligned = pageAlignedBuffer(4096);
+        expect((await handle.read(aligned, 0, 4096, 0)).bytesRead).toBe(4096);
+        // One byte further on, in the same memory: open(2), "O_DIRECT", asks for alignment of the address.
+        const unaligned = pageAlignedBuffer(8192).subarray(1, 4097);
+        await expect(handle.read(unaligned, 0, 4096, 0)).rejects.toMatchObject({ code: 'EINVAL' });
+      } finally {
+        await handle.close();
+      }
     });
   });
 

@@ -52,7 +52,7 @@ async function readExactly(path: string, offset: number, length: number): Promis
   }
 }
 
-export function mediumOver(path: string, sizeBytes: number): Medium {
+function mediumOver(path: string, sizeBytes: number): Medium {
   return {
     path,
     sizeBytes,

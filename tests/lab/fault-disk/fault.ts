@@ -37,9 +37,7 @@ export type Fault =
   | ({ kind: 'vanish' } & Moment);
 
 /** The n-th request of a kind since the fault was set, or the first that touches the byte at `offset`. */
-export type Moment =
-  | { op: 'read' | 'write' | 'flush'; nth: number }
-  | { op: 'read' | 'write'; offset: number };
+type Moment = { op: 'read' | 'write' | 'flush'; nth: number } | { op: 'read' | 'write'; offset: number };
 
 export interface Pace {
   readBytesPerSecond?: number;

@@ -1,12 +1,12 @@
 /** The requests that reached the medium, as the plugin logs them: "write 4096 131072 ok". */
-export interface Request {
+interface Request {
   op: 'read' | 'write' | 'flush';
   offset: number;
   lengthBytes: number;
   outcome: 'ok' | 'EIO' | 'vanished';
 }
 
-export interface Tally {
+interface Tally {
   /** all requests, failed ones included */
   count: number;
   failed: number;

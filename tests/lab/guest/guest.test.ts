@@ -8,7 +8,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { describeWith } from '../capabilities.ts';
 import { makeWorkFolder, withCleanup } from '../cleanup.ts';
 import { oldContent } from '../medium.ts';
-import { type Guest, withGuest } from './guest.ts';
+import { type Guest, runGuest, withGuest } from './guest.ts';
 import { deviceOptions, driveOption, nameDisks } from './machine.ts';
 import { makeRootDisk } from './root-disk.ts';
 
@@ -248,21 +248,19 @@ describeWith(['guest'], 'a guest with a disk of every kind', { timeoutMs: 120_00
 describeWith(
   ['guest', 'program:sfdisk', 'program:mke2fs'],
   'a guest that runs from an SD card',
-  { timeoutMs: 60_000 },
+  { timeoutMs: 180_000 },
   () => {
-    const guest = shareGuest((body) =>
-      withCleanup(async (cleanup) => {
+    it('has / on the card, and node all the same', async () => {
+      await withCleanup(async (cleanup) => {
         const file = join(await makeWorkFolder(cleanup), 'station');
         await makeRootDisk(file);
-        await withGuest({ disks: [{ kind: 'mmc', file }], rootNode: '/dev/mmcblk0p1' }, body);
-      }),
-    );
-
-    it('has / on the card, and node all the same', async () => {
-      const { stdout } = await guest().run(
-        'findmnt --noheadings --output SOURCE,FSTYPE --target /; node -p process.platform',
-      );
-      expect(stdout.replace(/ +/g, ' ')).toBe('/dev/mmcblk0p1 ext4\nlinux\n');
+        const { stdout } = await runGuest({
+          disks: [{ kind: 'mmc', file }],
+          rootNode: '/dev/mmcblk0p1',
+          command: 'findmnt --noheadings --output SOURCE,FSTYPE --target /; node -p process.platform',
+        });
+        expect(stdout.replace(/ +/g, ' ')).toBe('/dev/mmcblk0p1 ext4\nlinux\n');
+      });
     });
   },
 );

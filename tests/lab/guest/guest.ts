@@ -164,7 +164,7 @@ export async function withGuest<T>(options: GuestOptions, body: (guest: Guest) =
   });
 }
 
-export interface GuestCommand extends GuestOptions {
+interface GuestCommand extends GuestOptions {
   command: string;
   timeoutMs?: number;
   /** called once the command runs, with the machine to pull cards from */

@@ -35,13 +35,13 @@ export function driveOption({ id, file, readOnly }: NamedDisk): string {
 }
 
 /** How many of a kind the machine has so far; buses and slots are numbered by it. */
-export interface Counts {
+interface Counts {
   sataPorts: number;
   /** slots by reader */
   slots: Map<string, number>;
 }
 
-export const noCounts = (): Counts => ({ sataPorts: 0, slots: new Map() });
+const noCounts = (): Counts => ({ sataPorts: 0, slots: new Map() });
 
 /** A USB device and the SCSI disk in it, apart: QEMU's `usb-storage` takes neither block sizes nor a second slot. */
 function bulkOnlyOptions(disk: NamedDisk, reader: string, lun: number, blocks: string): string[] {
