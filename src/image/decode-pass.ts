@@ -3,11 +3,12 @@ import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { ContainerFacts } from './container/container-facts.ts';
 import { startDecoder } from './container/decode-image.ts';
 import type { ImageSource } from './container/open-source.ts';
-import { examineLayout, type Layout, NotYetRead } from './examine-layout.ts';
+import { examineLayout, type Layout } from './examine-layout.ts';
 import { refuseAllZero, refuseStranger, strangerHeadBytes, strangerTailBytes } from './name-stranger.ts';
 import { readPosition } from './read-position.ts';
 import { SparseSpool } from './sparse-spool.ts';
 import { StreamWindow } from './stream-window.ts';
+import { NotYetRead } from './table/not-yet-read.ts';
 
 export interface InspectProgress {
   unpackedBytes: number;
@@ -87,10 +88,12 @@ class Pass {
     this.window.push(chunk);
     this.spool?.append(chunk);
     this.#tell();
-    if (!this.window.isReady) return false;
-    if (!this.#isHeadSeen) refuseByContent(this.#source, this.#facts, this.window, false);
-    this.#isHeadSeen = true;
-    this.layout ??= lookAt(this.window, this.#options.isFull, this.#facts.sizeBytes !== null);
+    if (this.window.takeNews()) {
+      // the head is the first that comes
+      if (!this.#isHeadSeen) refuseByContent(this.#source, this.#facts, this.window, false);
+      this.#isHeadSeen = true;
+      this.layout ??= lookAt(this.window, this.#options.isFull, this.#facts.sizeBytes !== null);
+    }
     return this.layout !== null && !this.#options.isFull && this.window.hasSeenData;
   }
 

@@ -5,6 +5,7 @@ import { selectBootVolume } from './select-boot-volume.ts';
 import { readUpTo } from './table/bounded-read.ts';
 import { checkPartitions } from './table/check-partitions.ts';
 import { hasBootSignature, isExtended } from './table/mbr-sector.ts';
+import { NotYetRead } from './table/not-yet-read.ts';
 import { probeVolume } from './table/probe-volume.ts';
 import type { ProbedVolume } from './table/probed-volume.ts';
 import { readTable } from './table/read-table.ts';
@@ -16,9 +17,6 @@ export interface Layout {
   bootVolume: ImageVolume | null;
   findings: Finding[];
 }
-
-/** A read that has to wait for bytes still to come; see `StreamWindow`. */
-export class NotYetRead extends Error {}
 
 export interface ExamineOptions {
   /** true: the end of the source is at hand and the second copy of a GPT is read */

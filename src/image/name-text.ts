@@ -41,6 +41,7 @@ const notText = /[\u0000-\u0008\u000e-\u001a\u001c-\u001f\u007f]/;
 export function nameText(head: Uint8Array): string | null {
   if (head.length === 0) return null;
   const text = decodeText(head.subarray(0, 4096));
-  if (text === null || notText.test(text)) return null;
+  // nothing but the beginning of a character is no text
+  if (!text || notText.test(text)) return null;
   return texts.find(([pattern]) => pattern.test(text))?.[1] ?? 'a text file';
 }

@@ -29,24 +29,36 @@ function dataRuns(chunk: Uint8Array, fileOffset: number): [from: number, to: num
   return runs;
 }
 
+function freeBytesIn(folder: string): number {
+  const { bavail, bsize } = fs.statfsSync(folder);
+  return bavail * bsize;
+}
+
+/** A new file that has lost its name already. */
+function openUnnamed(folder: string): number {
+  const own = fs.mkdtempSync(path.join(folder, 'cardwright-image-'));
+  try {
+    return fs.openSync(path.join(own, 'image'), 'wx+', 0o600);
+  } finally {
+    fs.rmSync(own, { recursive: true, force: true });
+  }
+}
+
 /**
  * The unpacked image in a temporary file that has no name any more; blocks of zeros are left out. Nothing of it
  * outlives the process.
  */
 export class SparseSpool {
   readonly #folder: string;
-  readonly #fd: number;
+  readonly #freeBytes: (folder: string) => number;
+  readonly #fd: number | null;
   #sizeBytes = 0;
   #failure: string | null = null;
 
-  constructor(folder: string) {
+  constructor(folder: string, freeBytes: (folder: string) => number = freeBytesIn) {
     this.#folder = folder;
-    const own = fs.mkdtempSync(path.join(folder, 'cardwright-image-'));
-    try {
-      this.#fd = fs.openSync(path.join(own, 'image'), 'wx+', 0o600);
-    } finally {
-      fs.rmSync(own, { recursive: true, force: true });
-    }
+    this.#freeBytes = freeBytes;
+    this.#fd = this.#attempt(() => openUnnamed(folder));
   }
 
   /** why the image could not be kept; null while it can */
@@ -56,43 +68,43 @@ export class SparseSpool {
 
   /** Adds the next bytes; once there is no room the rest is dropped and `failure` says so. */
   append(chunk: Uint8Array): void {
-    if (this.#failure === null) this.#write(chunk);
+    const fd = this.#fd;
+    if (fd !== null && this.#failure === null) this.#attempt(() => this.#write(fd, chunk));
     this.#sizeBytes += chunk.length;
   }
 
   /** @returns the whole image; null where it could not be kept */
   finish(): ByteSource | null {
-    if (this.#failure !== null) return null;
-    fs.ftruncateSync(this.#fd, this.#sizeBytes);
+    const fd = this.#fd;
+    if (fd === null || this.#failure !== null) return null;
+    fs.ftruncateSync(fd, this.#sizeBytes);
     return {
       sizeBytes: this.#sizeBytes,
-      read: (offset, length) => readExactly('the unpacked image', this.#fd, offset, length),
+      read: (offset, length) => readExactly('the unpacked image', fd, offset, length),
     };
   }
 
   close(): void {
-    fs.closeSync(this.#fd);
+    if (this.#fd !== null) fs.closeSync(this.#fd);
   }
 
-  #write(chunk: Uint8Array): void {
+  #attempt<T>(step: () => T): T | null {
     try {
-      const { bavail, bsize } = fs.statfsSync(this.#folder);
-      if (bavail * bsize < reserveBytes + chunk.length) {
-        this.#failure = `there is no room for the unpacked image in ${this.#folder}`;
-        return;
-      }
-      for (const [from, to] of dataRuns(chunk, this.#sizeBytes)) {
-        this.#writeAll(chunk.subarray(from, to), this.#sizeBytes + from);
-      }
+      return step();
     } catch (error) {
       const reason = (error as NodeJS.ErrnoException).code ?? String(error);
-      this.#failure = `the unpacked image could not be kept in ${this.#folder} (${reason})`;
+      this.#failure ??= `the unpacked image could not be kept in ${this.#folder} (${reason})`;
+      return null;
     }
   }
 
-  #writeAll(bytes: Uint8Array, at: number): void {
-    for (let done = 0; done < bytes.length; ) {
-      done += fs.writeSync(this.#fd, bytes, done, bytes.length - done, at + done);
+  #write(fd: number, chunk: Uint8Array): void {
+    if (this.#freeBytes(this.#folder) < reserveBytes + chunk.length) {
+      this.#failure = `there is no room for the unpacked image in ${this.#folder}`;
+      return;
+    }
+    for (const [from, to] of dataRuns(chunk, this.#sizeBytes)) {
+      for (let at = from; at < to; ) at += fs.writeSync(fd, chunk, at, to - at, this.#sizeBytes + at);
     }
   }
 }

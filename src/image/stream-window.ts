@@ -1,7 +1,7 @@
 import type { ByteSource } from '../contract/blocks.ts';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import { isAllZero } from './byte-view.ts';
-import { NotYetRead } from './examine-layout.ts';
+import { NotYetRead } from './table/not-yet-read.ts';
 
 const headBytes = 2 ** 20;
 const recentBytes = 2 ** 18;
@@ -30,6 +30,7 @@ export class StreamWindow implements ByteSource {
   #position = 0;
   #isEnded = false;
   #hasSeenData = false;
+  #hasNews = false;
 
   /** @param promisedBytes the size where it is known beforehand */
   constructor(promisedBytes: number | null) {
@@ -50,9 +51,11 @@ export class StreamWindow implements ByteSource {
     return this.#hasSeenData;
   }
 
-  /** whether all that was asked for is there, so that looking again is worth it */
-  get isReady(): boolean {
-    return this.#isEnded || this.#kept.every(isFilled);
+  /** whether something that was asked for has come since this was last asked, so that looking again is worth it */
+  takeNews(): boolean {
+    const hasNews = this.#hasNews;
+    this.#hasNews = false;
+    return hasNews;
   }
 
   push(chunk: Uint8Array): void {
@@ -92,6 +95,7 @@ export class StreamWindow implements ByteSource {
     const piece = chunk.subarray(from, from + kept.bytes.length - kept.filledBytes);
     kept.bytes.set(piece, kept.filledBytes);
     kept.filledBytes += piece.length;
+    this.#hasNews ||= isFilled(kept);
   }
 
   #readRecent(offset: number, length: number): Uint8Array | null {

@@ -1,7 +1,11 @@
 import type { ByteSource } from '../../contract/blocks.ts';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
 import type { ImagePartition, ImageTable } from '../../contract/image.ts';
-import type { MbrEntry } from './mbr-sector.ts';
+import { readUpTo } from './bounded-read.ts';
+import { isExtended, type MbrEntry } from './mbr-sector.ts';
+import { NotYetRead } from './not-yet-read.ts';
+import { superblockWindowBytes } from './probe-superblock.ts';
 import { probeVolume } from './probe-volume.ts';
 import { readGpt } from './read-gpt.ts';
 import { readMbr } from './read-mbr.ts';
@@ -23,24 +27,47 @@ function sectorSizeNote(table: ImageTable | null): Finding[] {
   return [finding('image.sector-size', 'note', { sectorBytes: table.sectorBytes })];
 }
 
+function isGone(error: unknown): boolean {
+  return error instanceof CardwrightError && error.code === 'image.needs-unpacking';
+}
+
+/** Lets a stream know early what may be asked for later; what cannot be had any more is simply not seen. */
+function mentionEarly(source: ByteSource, offset: number): void {
+  try {
+    readUpTo(source, offset, superblockWindowBytes);
+  } catch (error) {
+    if (!(error instanceof NotYetRead) && !isGone(error)) throw error;
+  }
+}
+
+function isSeenAt(source: ByteSource, startByte: number, sizeBytes: number): boolean {
+  try {
+    return (
+      startByte > 0 && startByte < source.sizeBytes && probeVolume(source, startByte, sizeBytes) !== null
+    );
+  } catch (error) {
+    if (isGone(error)) return false;
+    throw error;
+  }
+}
+
 /**
  * An MBR does not say which sectors it counts in. Where nothing is recognised at the places that 512-byte sectors
  * give, but something is at those of 4096-byte sectors, it was laid out for the latter.
  */
 function countsIn4096(source: ByteSource, partitions: readonly ImagePartition[]): boolean {
+  const candidates = partitions.filter(({ type }) => !isExtended(Number.parseInt(type, 16))).slice(0, 4);
+  if (candidates.some((p) => (p.startByte + p.sizeBytes) * 8 > source.sizeBytes)) return false;
+  for (const { startByte } of candidates) mentionEarly(source, startByte * 8);
   const isSeen = (factor: number) =>
-    partitions.some(({ startByte, sizeBytes }) => {
-      const start = startByte * factor;
-      return start > 0 && start < source.sizeBytes && probeVolume(source, start, sizeBytes * factor) !== null;
-    });
-  const wouldFit = partitions.every((p) => (p.startByte + p.sizeBytes) * 8 <= source.sizeBytes);
-  return wouldFit && !isSeen(1) && isSeen(8);
+    candidates.some((p) => isSeenAt(source, p.startByte * factor, p.sizeBytes * factor));
+  return !isSeen(1) && isSeen(8);
 }
 
 function mbrAlone(source: ByteSource, found: ImagePartition[]): TableReading | null {
   const reading = readMbr(source, 512, found);
   if (!reading || reading.table.partitions.length === 0) return null;
-  if (!countsIn4096(source, reading.table.partitions.slice(0, 4))) return reading;
+  if (!countsIn4096(source, reading.table.partitions)) return reading;
   found.length = 0;
   const large = readMbr(source, 4096, found);
   return large && { table: large.table, findings: [...large.findings, ...sectorSizeNote(large.table)] };
