@@ -51,7 +51,7 @@ async function recordEfi(survey: Survey, names: NameTables, mounted: MountedBloc
       .flatMap((point) => mounted.get(point) ?? [])
       .map((name) => survey.map.byName.get(name)?.disk),
   );
-  for (const uuid of await readEfiBootPartitions(survey.reader)) {
+  for (const uuid of await readEfiBootPartitions(survey.reader, survey.unseen)) {
     const found = await findConfigured(names, `PARTUUID=${uuid}`);
     const onSameDisk = new Set(found.filter((name) => carrying.has(survey.map.byName.get(name)?.disk)));
     for (const name of preferInUse(found, onSameDisk)) {
@@ -66,8 +66,8 @@ export async function recordConfigured(
   mounted: MountedBlocks,
   swaps: readonly string[],
 ): Promise<void> {
-  const { reader, map, links } = survey;
-  const names: NameTables = { reader, map, links, disks: [...survey.disks.values()] };
+  const { reader, map, links, unseen } = survey;
+  const names: NameTables = { reader, map, links, unseen, disks: [...survey.disks.values()] };
   for (const source of sources) {
     for (const { spec, target } of await readSource(survey, source)) {
       const found = await findConfigured(names, spec);

@@ -39,11 +39,6 @@ export function diskKind(devicePath: string, mmcType: string | null): DiskKind {
   return 'unknown';
 }
 
-/** Kinds that hold a medium of their own, rather than showing something else or memory. */
-export function isPhysical(kind: DiskKind): boolean {
-  return ['usb', 'mmc-sd', 'mmc-emmc', 'memstick', 'nvme', 'sata', 'scsi', 'virtio'].includes(kind);
-}
-
 /** Kinds whose size-0 disk is a reader's slot with nothing in it. */
 export function isCardSlot(kind: DiskKind): boolean {
   return ['usb', 'mmc-sd', 'memstick', 'scsi'].includes(kind);

@@ -1,7 +1,8 @@
-import type { Disk } from '../../contract/devices.ts';
+import type { Disk, UnseenFact } from '../../contract/devices.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
 import type { BlockMap } from './block-map.ts';
 import type { DeviceLink, LinkKind } from './device-links.ts';
+import { isAbsent } from './read-attribute.ts';
 
 /** What device names are looked up in. */
 export interface NameTables {
@@ -9,6 +10,8 @@ export interface NameTables {
   map: BlockMap;
   disks: readonly Disk[];
   links: readonly DeviceLink[];
+  /** names that could not be looked up are noted here */
+  unseen: UnseenFact[];
 }
 
 const tagKinds: Record<string, LinkKind> = {
@@ -41,12 +44,13 @@ function byTag(tables: NameTables, kind: LinkKind, value: string): string[] {
     .map(({ name }) => name);
 }
 
-async function byPath({ reader, map }: NameTables, path: string): Promise<string[]> {
+async function byPath({ reader, map, unseen }: NameTables, path: string): Promise<string[]> {
   const numbers = await reader.stat(path);
   if (numbers.ok && numbers.value.rdev !== null) {
     const node = map.byNumbers.get(numbers.value.rdev);
     return node ? [node.name] : [];
   }
+  if (!numbers.ok && !isAbsent(numbers)) unseen.push({ what: path, why: numbers.why, decides: true });
   // No such node: the kernel's own name still tells, as /dev/root's `root=/dev/mmcblk0p2` does before udev ran.
   const name = path.replace(/^\/dev\//, '').replaceAll('/', '!');
   return map.byName.has(name) ? [name] : [];

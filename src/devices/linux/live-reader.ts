@@ -4,7 +4,7 @@ import { execa } from 'execa';
 import type { Answer, FileNumbers, SystemReader } from '../../contract/system-reader.ts';
 
 /** A hung reader or network share keeps a call from ending; enumeration then goes on without that fact. */
-const patienceMs = 10_000;
+const defaultPatienceMs = 10_000;
 const programPath = '/usr/sbin:/usr/bin:/sbin:/bin';
 const mostOutputBytes = 16 * 2 ** 20;
 
@@ -15,7 +15,7 @@ function whyOf(error: unknown): string {
 }
 
 /** Turns a call that may throw or hang into an answer. */
-async function answer<T>(call: () => Promise<T>): Promise<Answer<T>> {
+async function answerWithin<T>(patienceMs: number, call: () => Promise<T>): Promise<Answer<T>> {
   let timer: NodeJS.Timeout | undefined;
   const tooLate = new Promise<Answer<T>>((resolve) => {
     const why = `no answer within ${patienceMs / 1000} seconds`;
@@ -67,7 +67,7 @@ async function readNumbers(path: string): Promise<FileNumbers> {
 async function readRange(path: string, offset: number, length: number): Promise<Uint8Array> {
   const { kind } = await readNumbers(path);
   // A pipe would wait for a writer, a terminal for a key.
-  if (kind !== 'file' && kind !== 'block') throw new Error(`it is a ${kind}, not a file or a disk`);
+  if (kind !== 'file' && kind !== 'block') throw new Error(`neither a file nor a disk (${kind})`);
   const handle = await open(path, constants.O_RDONLY);
   try {
     const bytes = new Uint8Array(length);
@@ -86,6 +86,7 @@ async function readRange(path: string, offset: number, length: number): Promise<
 async function runProgram(
   program: string,
   args: readonly string[],
+  patienceMs: number,
 ): Promise<Answer<{ status: number; stdout: string }>> {
   const result = await execa(program, [...args], {
     reject: false,
@@ -116,8 +117,9 @@ async function listDrives(): Promise<unknown[]> {
   return list();
 }
 
-/** Reads the machine we run on. No method throws; every answer comes within about ten seconds. */
-export function createLiveReader(): SystemReader {
+/** Reads the machine we run on. No method throws; every answer comes within `patienceMs`, or says that it did not. */
+export function createLiveReader({ patienceMs = defaultPatienceMs } = {}): SystemReader {
+  const answer = <T>(call: () => Promise<T>): Promise<Answer<T>> => answerWithin(patienceMs, call);
   return {
     readText: (path) => answer(() => readFile(path, 'utf8')),
     list: (path) => answer(async () => (await readdir(path)).sort()),
@@ -125,7 +127,8 @@ export function createLiveReader(): SystemReader {
     realPath: (path) => answer(() => realpath(path)),
     stat: (path) => answer(() => readNumbers(path)),
     run: async (program, args) => {
-      const outcome = await answer(() => runProgram(program, args));
+      // A moment more than the program has, so that it is the program's end that is told.
+      const outcome = await answerWithin(patienceMs + 1000, () => runProgram(program, args, patienceMs));
       return outcome.ok ? outcome.value : outcome;
     },
     readBytes: (path, offset, length) => answer(() => readRange(path, offset, length)),

@@ -15,5 +15,5 @@ export function unescapeOctal(text: string): string {
       bytes.push(encoded[at] ?? 0);
     }
   }
-  return new TextDecoder().decode(Uint8Array.from(bytes));
+  return new TextDecoder('utf-8', { ignoreBOM: true }).decode(Uint8Array.from(bytes));
 }

@@ -54,8 +54,13 @@ async function readPartitions(disk: Disk, reader: SystemReader, folder: string):
   return found.filter((partition) => partition !== null).sort((a, b) => a.number - b.number);
 }
 
-async function readNodes(disk: Disk, reader: SystemReader, folder: string): Promise<BlockNode[]> {
-  const { unseen, kind, model } = disk;
+/** What is not seen of a stack concerns every disk that might be beneath it, so `unseen` is that of the machine. */
+async function readNodes(
+  { kind, model, ...disk }: Disk,
+  reader: SystemReader,
+  folder: string,
+  unseen: UnseenFact[],
+): Promise<BlockNode[]> {
   const label = kind === 'device-mapper' && model ? `${disk.name} (${model})` : disk.name;
   const whole: BlockNode = {
     name: disk.name,
@@ -76,12 +81,17 @@ async function readNodes(disk: Disk, reader: SystemReader, folder: string): Prom
 async function readBlock(
   reader: SystemReader,
   name: string,
-): Promise<{ disk: Disk; nodes: BlockNode[] } | UnseenFact> {
+  unseen: UnseenFact[],
+): Promise<{ disk: Disk; nodes: BlockNode[] } | null> {
   const folder = await reader.realPath(`/sys/block/${name}`);
-  if (!folder.ok) return { what: `/sys/block/${name}`, why: folder.why, decides: true };
+  if (!folder.ok) {
+    // A device that left between the listing and the look is no gap in what we know.
+    if (!isAbsent(folder)) unseen.push({ what: `/sys/block/${name}`, why: folder.why, decides: true });
+    return null;
+  }
   const disk = await readDisk(reader, folder.value);
   disk.partitions = await readPartitions(disk, reader, folder.value);
-  return { disk, nodes: await readNodes(disk, reader, folder.value) };
+  return { disk, nodes: await readNodes(disk, reader, folder.value, unseen) };
 }
 
 /** Reads all block devices that sysfs lists: /sys/block is the list, and nothing else is. */
@@ -90,12 +100,12 @@ export async function readBlocks(reader: SystemReader): Promise<ReadBlocks> {
   if (!names.ok) {
     return { disks: [], nodes: [], unseen: [{ what: '/sys/block', why: names.why, decides: true }] };
   }
-  const found = await mapLimited(names.value, 8, (name) => readBlock(reader, name));
-  const blocks = found.filter((one) => 'disk' in one);
+  const unseen: UnseenFact[] = [];
+  const found = await mapLimited(names.value, 8, (name) => readBlock(reader, name, unseen));
+  const blocks = found.filter((one) => one !== null);
   return {
     disks: blocks.map(({ disk }) => disk),
     nodes: blocks.flatMap(({ nodes }) => nodes),
-    // A device that left between the listing and the look is no gap in what we know.
-    unseen: found.filter((one) => 'what' in one).filter((one) => one.why !== 'ENOENT'),
+    unseen,
   };
 }

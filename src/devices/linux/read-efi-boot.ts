@@ -1,4 +1,6 @@
+import type { UnseenFact } from '../../contract/devices.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
+import { isAbsent } from './read-attribute.ts';
 
 const folder = '/sys/firmware/efi/efivars';
 /** systemd's Boot Loader Interface, and the UEFI specification's global variables (3.3). */
@@ -7,9 +9,18 @@ const globalVendor = '8be4df61-93ca-11d2-aa0d-00e098032b8c';
 /** efivarfs puts the variable's attributes in front of its value. */
 const attributeBytes = 4;
 
-async function readVariable(reader: SystemReader, name: string): Promise<DataView | null> {
+interface Look {
+  reader: SystemReader;
+  unseen: UnseenFact[];
+}
+
+async function readVariable({ reader, unseen }: Look, name: string): Promise<DataView | null> {
   const answer = await reader.readBytes(`${folder}/${name}`, 0, 4096);
-  if (!answer.ok || answer.value.length <= attributeBytes) return null;
+  if (!answer.ok) {
+    if (!isAbsent(answer)) unseen.push({ what: `EFI variable ${name}`, why: answer.why, decides: true });
+    return null;
+  }
+  if (answer.value.length <= attributeBytes) return null;
   const { buffer, byteOffset, byteLength } = answer.value;
   return new DataView(buffer, byteOffset + attributeBytes, byteLength - attributeBytes);
 }
@@ -60,17 +71,18 @@ export function partUuidsOfLoadOption(view: DataView): string[] {
 }
 
 /** UUIDs of the partitions that the firmware and its boot loader say they started from; empty without EFI. */
-export async function readEfiBootPartitions(reader: SystemReader): Promise<string[]> {
+export async function readEfiBootPartitions(reader: SystemReader, unseen: UnseenFact[]): Promise<string[]> {
+  const look: Look = { reader, unseen };
   const found = new Set<string>();
-  const loader = await readVariable(reader, `LoaderDevicePartUUID-${loaderVendor}`);
+  const loader = await readVariable(look, `LoaderDevicePartUUID-${loaderVendor}`);
   if (loader) {
     const text = new TextDecoder('utf-16le').decode(loader).replaceAll('\0', '').toLowerCase();
     if (/^[0-9a-f-]{11,36}$/.test(text)) found.add(text);
   }
-  const current = await readVariable(reader, `BootCurrent-${globalVendor}`);
+  const current = await readVariable(look, `BootCurrent-${globalVendor}`);
   if (current && current.byteLength >= 2) {
     const number = hex(current.getUint16(0, true), 4).toUpperCase();
-    const option = await readVariable(reader, `Boot${number}-${globalVendor}`);
+    const option = await readVariable(look, `Boot${number}-${globalVendor}`);
     for (const uuid of option ? partUuidsOfLoadOption(option) : []) found.add(uuid);
   }
   return [...found];

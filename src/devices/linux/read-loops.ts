@@ -1,5 +1,6 @@
 import type { Disk } from '../../contract/devices.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
+import { isEmptySlot } from './empty-readers.ts';
 import type { MountLine } from './parse-mountinfo.ts';
 import { type Home, type HomeTables, homeOfFile, homeOfMount } from './storage-homes.ts';
 
@@ -68,7 +69,7 @@ export async function readLoops(
   disks: readonly Disk[],
   mounts: readonly MountLine[],
 ): Promise<LoopHome[]> {
-  const attached = disks.filter(({ kind, sizeBytes }) => kind === 'loop' && sizeBytes > 0);
+  const attached = disks.filter((disk) => disk.kind === 'loop' && !isEmptySlot(disk));
   if (attached.length === 0) return [];
   const numbers = await readBackingNumbers(tables.reader);
   const found: LoopHome[] = [];

@@ -1,0 +1,17 @@
+import type { SystemReader } from '../../contract/system-reader.ts';
+import { buildDeviceGraph } from '../build-graph.ts';
+import { readIdentity } from '../read-identity.ts';
+import type { Capture } from './capture.ts';
+import { recordReads } from './record-reads.ts';
+import { reduceCapture } from './reduce-capture.ts';
+
+/**
+ * Captures what the device graph of this machine is built from, and the identity of every disk, reduced to what
+ * bears on disks. Contains serial numbers and names of this machine until `scrubCapture` was at it.
+ */
+export async function captureMachine(reader: SystemReader, note = ''): Promise<Capture> {
+  const recording = recordReads(reader, { origin: 'captured', note });
+  const graph = await buildDeviceGraph(recording.reader);
+  for (const { majorMinor } of graph.disks) await readIdentity(recording.reader, majorMinor);
+  return reduceCapture(recording.capture());
+}
