@@ -1,11 +1,29 @@
 import { defineConfig } from 'vitest/config';
 
+const timeouts = { testTimeout: 20_000, hookTimeout: 60_000 };
+
+// Two suites. `unit` runs anywhere in two processes at a time. `lab` makes block devices and looks at the whole
+// machine, so one file runs after another: a loop device of one test is a fact about the machine for every other.
 export default defineConfig({
   test: {
-    include: ['tests/**/*.test.ts'],
-    // Tests share loop devices and two cores; files run side by side, cases in order.
-    maxWorkers: 2,
-    testTimeout: 20_000,
-    hookTimeout: 60_000,
+    projects: [
+      {
+        test: {
+          name: 'unit',
+          include: ['tests/**/*.test.ts'],
+          exclude: ['tests/lab/**', 'tests/e2e/**', 'tests/devices/live-*.test.ts', 'tests/media/claim.test.ts'],
+          maxWorkers: 2,
+          ...timeouts,
+        },
+      },
+      {
+        test: {
+          name: 'lab',
+          include: ['tests/lab/**/*.test.ts', 'tests/e2e/**/*.test.ts', 'tests/devices/live-*.test.ts', 'tests/media/claim.test.ts'],
+          fileParallelism: false,
+          ...timeouts,
+        },
+      },
+    ],
   },
 });

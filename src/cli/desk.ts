@@ -1,6 +1,7 @@
 import * as fs from 'node:fs';
 import { homedir } from 'node:os';
 import { dirname, join } from 'node:path';
+import type { Logger } from 'pino';
 import type { Policy } from '../contract/policy.ts';
 import type { SystemReader } from '../contract/system-reader.ts';
 import { createLiveReader } from '../devices/linux/live-reader.ts';
@@ -8,6 +9,7 @@ import { loadStationKey } from '../guard/approval/station-key.ts';
 import { loadPolicy } from '../guard/policy/load-policy.ts';
 import { openRecords } from '../records/open-records.ts';
 import type { Records } from '../records/record-types.ts';
+import { openLog } from './log.ts';
 import type { Output } from './output.ts';
 import { findingLines } from './screens/finding-lines.ts';
 
@@ -26,6 +28,8 @@ export interface Desk {
   records(): Records;
   /** the records if there is a store already: looking something up does not make one */
   existingRecords(): Records | null;
+  /** what was asked and how it ended, beside the records; silent for commands that only look */
+  log(): Logger;
   /** the key of the approval codes, beside the records */
   key(): Promise<Uint8Array>;
   close(): void;
@@ -34,6 +38,7 @@ export interface Desk {
 export function openDesk(output: Output, options: DeskOptions, signal: AbortSignal): Desk {
   const path = options.records ?? defaultRecordsPath();
   let store: Records | null = null;
+  let log: Logger | null = null;
   const records = (): Records => {
     store ??= openRecords(path, { now: Date.now });
     return store;
@@ -49,6 +54,10 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
     },
     records,
     existingRecords: () => (fs.existsSync(path) ? records() : null),
+    log() {
+      log ??= openLog(store === null ? null : path);
+      return log;
+    },
     key: () => loadStationKey(dirname(path)),
     close: () => store?.close(),
   };

@@ -30,9 +30,13 @@ export async function runCommand(
   process.once('SIGTERM', stop);
   const desk = openDesk(output, options, stopping.signal);
   try {
-    return await body(desk);
+    const status = await body(desk);
+    desk.log().info({ status }, 'ended');
+    return status;
   } catch (error) {
-    return reportError(streams, output, error);
+    const status = reportError(streams, output, error);
+    desk.log().error({ status, error }, 'ended');
+    return status;
   } finally {
     output.settle();
     desk.close();
@@ -51,7 +55,7 @@ export function reportError(streams: Streams, output: Output, error: unknown): E
 }
 
 function unexpected(error: unknown): CardwrightError {
-  const reason = error instanceof Error ? (error.stack ?? error.message) : String(error);
+  const reason = error instanceof Error ? error.message : String(error);
   return new CardwrightError('usage.unexpected', { facts: { reason }, cause: error });
 }
 

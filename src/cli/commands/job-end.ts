@@ -33,6 +33,13 @@ export async function tellJob(
   try {
     const written = await run((what) => {
       begun = what;
+      const { recordId, card } = what;
+      desk
+        .log()
+        .info(
+          { record: recordId, node: job.node?.name, disk: card.identity, user: process.env.SUDO_USER },
+          'job begun',
+        );
     });
     return await tellDone(desk, job, written);
   } catch (error) {

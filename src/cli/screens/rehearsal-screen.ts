@@ -27,6 +27,9 @@ export function isAsForetold({ state, foretold, code, foretoldCode }: RehearsedN
   return state === foretold && code === foretoldCode;
 }
 
+/** Of all states only one is an end that a card may be used after. */
+const endWord = (state: CardState): string => (state === 'done' ? 'done' : 'not done');
+
 const surprise = { indent: 4, tone: 'bad' } as const;
 
 /** How every make-believe card ended, against what was foretold. */
@@ -45,8 +48,8 @@ export function rehearsalScreen(nodes: readonly RehearsedNode[], sheet: Sheet): 
     cells: [
       one.node,
       one.card,
-      { text: one.state, tone: isAsForetold(one) ? ('good' as const) : ('bad' as const) },
-      one.foretold,
+      { text: endWord(one.state), tone: isAsForetold(one) ? ('good' as const) : ('bad' as const) },
+      endWord(one.foretold),
       formatDuration(one.elapsedMs),
       one.bytesPerSecond === null ? '' : formatRate(one.bytesPerSecond),
       one.recordId === null ? 'none' : `${one.recordId}`,

@@ -235,6 +235,6 @@ class JobRun {
 }
 
 function unforeseen(cause: unknown): CardwrightError {
-  const reason = cause instanceof Error ? (cause.stack ?? cause.message) : String(cause);
+  const reason = cause instanceof Error ? cause.message : String(cause);
   return new CardwrightError('usage.unexpected', { facts: { reason }, cause });
 }
