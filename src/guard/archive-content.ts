@@ -7,12 +7,14 @@ const archiveTypes = new Set([
   'bcache',
   'bitlocker',
   'btrfs',
+  'ceph_bluestore',
   'crypto_luks',
   'hfsplus',
   'lvm1_member',
   'lvm2_member',
   'ntfs',
   'refs',
+  'vmfs',
   'zfs_member',
 ]);
 
@@ -44,6 +46,6 @@ export function archiveSignatures(disk: Disk): Signature[] {
 /** What a volume is called where a person has to type it: its label, else the first part of its UUID, else its type. */
 export function volumeName(signature: Signature): string {
   const label = escapeText((signature.label ?? '').trim());
-  const uuidStart = escapeText((signature.uuid ?? '').replace(/-.*$/, '').trim());
+  const uuidStart = escapeText((signature.uuid ?? '').replace(/-.*$/, ''));
   return label || uuidStart || signature.type || 'volume';
 }

@@ -30,13 +30,19 @@ function isRepeated(disk: Disk, use: DiskUse): boolean {
   );
 }
 
+/**
+ * Whether a mount of another disk lies on this one or inside it. A mount that leads down through this disk is its
+ * own, listed once more for what a loop device stands on.
+ */
 function carriesAnother(disk: Disk, use: DiskUse, graph: DeviceGraph): boolean {
   return graph.disks
     .filter((other) => other.name !== disk.name)
-    .some((other) =>
-      other.uses.some(
-        (inner) => inner.kind === 'mount' && (inner.what === use.what || isBelow(inner.what, use.what)),
-      ),
+    .flatMap((other) => other.uses)
+    .some(
+      (inner) =>
+        inner.kind === 'mount' &&
+        !inner.through.includes(disk.name) &&
+        (inner.what === use.what || isBelow(inner.what, use.what)),
     );
 }
 

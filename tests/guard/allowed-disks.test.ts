@@ -80,6 +80,21 @@ describe('what the rules let pass', () => {
     expect(result.findings.map((f) => f.code)).toEqual(['guard.mounted', 'guard.mounted']);
   });
 
+  it('refuses a mount that carries another, whatever else the other disk is used for', () => {
+    const disk = used({ what: '/media/a' });
+    const uses = [makeUse({ kind: 'swap', what: '/dev/sdc2' }), makeUse({ what: '/media/a/b' })];
+    const graph = makeGraph([disk, makeDisk({ name: 'sdc', uses })]);
+    expect(judgeDisk(disk, makeContext(disk, { graph })).verdict).toBe('refused');
+  });
+
+  it('asks about a mount beside other disks that nothing uses', () => {
+    const disk = used({ what: '/media/a' });
+    const graph = makeGraph([disk, makeDisk({ name: 'sdc' })]);
+    expect(judgeDisk(disk, makeContext(disk, { graph })).findings.map((f) => f.code)).toEqual([
+      'guard.mounted',
+    ]);
+  });
+
   it('refuses a mount that is covered by one of another disk at the same place', () => {
     const disk = used({ what: '/media/a' });
     const other = makeDisk({ name: 'sdc', uses: [makeUse({ on: 'sdc1', what: '/media/a' })] });

@@ -27,7 +27,7 @@ export function makeDisk(change: Partial<Disk> = {}): Disk {
     removable: true,
     usbConnectType: 'hotplug',
     usbId: null,
-    byIds: [`/dev/disk/by-id/usb-ORCHARD_STORAGE_${name}-0:0`],
+    byIds: [`/dev/disk/by-id/usb-ORCHARD_${name}`, `/dev/disk/by-id/usb-ORCHARD_STORAGE_${name}-0:0`],
     partitions: [],
     backingFile: null,
     signatures: [],

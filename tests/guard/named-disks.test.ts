@@ -6,7 +6,7 @@ import { requireCardKind } from '../../src/guard/rules/card-kind.ts';
 import { refuseFixedDisks } from '../../src/guard/rules/fixed-disk.ts';
 import { fitCases } from './fit-cases.ts';
 import { kindCases } from './kind-cases.ts';
-import { makeContext, makeDisk, makeLoop, makePolicy } from './make-disk.ts';
+import { makeContext, makeDisk, makeGraph, makeLoop, makePolicy, makeUse } from './make-disk.ts';
 import { emmc, judge } from './rule-case.ts';
 import { useCases } from './use-cases.ts';
 
@@ -26,6 +26,12 @@ describe('what a policy lifts by naming a disk', () => {
       'soldered eMMC by its CID',
       emmc,
       emmc.cid!.toUpperCase(),
+      ['guard.named-in-policy', 'guard.fixed-but-named'],
+    ],
+    [
+      'soldered eMMC whose CID is listed in capitals',
+      { ...emmc, cid: emmc.cid!.toUpperCase() },
+      emmc.cid!,
       ['guard.named-in-policy', 'guard.fixed-but-named'],
     ],
     [
@@ -53,6 +59,33 @@ describe('what a policy lifts by naming a disk', () => {
     expect(verdict).toBe('allowed');
     expect(findings.map((f) => f.code)).toEqual(codes);
     expect(findings.every((f) => f.severity === 'note' && f.facts.entry === entry)).toBe(true);
+  });
+
+  it('a loop device whose file lies on a disk that the system uses', () => {
+    const loop = makeLoop();
+    const uses = [
+      makeUse({ on: 'sda2', what: '/' }),
+      makeUse({ on: 'sda2', kind: 'loop-backing', what: `loop3 over ${loop.backingFile}` }),
+    ];
+    // However the facts are worded: that use is the loop device itself, and no second tenant of the file.
+    uses.push({ ...uses[1]!, what: loop.backingFile! });
+    const graph = makeGraph([makeDisk({ name: 'sda', kind: 'sata', uses }), loop]);
+    const policy = makePolicy({ allowDevices: ['/dev/loop3'] });
+    expect(judgeDisk(loop, makeContext(loop, { graph, policy })).verdict).toBe('allowed');
+    expect(judgeDisk(graph.disks[0]!, makeContext(loop, { graph, policy })).verdict).toBe('refused');
+  });
+
+  it('a loop device mounted as a card, though its mount is listed for the disk beneath as well', () => {
+    const mount = makeUse({ on: 'loop3', through: [], what: '/mnt/card' });
+    const loop = makeLoop({ uses: [mount] });
+    const beneath = { ...mount, on: 'sda2', through: ['sda2', 'loop3'] };
+    const policy = makePolicy({ allowDevices: ['/dev/loop3'] });
+    const codesWith = (other: typeof mount) => {
+      const graph = makeGraph([makeDisk({ name: 'sda', uses: [other] }), loop]);
+      return judgeDisk(loop, makeContext(loop, { graph, policy })).findings.map((f) => f.code);
+    };
+    expect(codesWith(beneath)).toEqual(['guard.named-in-policy', 'guard.mounted']);
+    expect(codesWith({ ...beneath, through: ['sda2'] })).toContain('guard.mount-carries-another');
   });
 
   const refused: [string, Disk, string][] = [

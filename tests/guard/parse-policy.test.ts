@@ -17,6 +17,9 @@ function mistakes(text: string | Uint8Array): string[] {
     if (!(error instanceof CardwrightError)) throw error;
     expect(error.code).toBe('guard.policy-mistakes');
     expect(error.facts.count).toBe(error.findings.length);
+    expect(error.findings.every((f) => f.code === 'guard.policy-mistake' && f.severity === 'refuse')).toBe(
+      true,
+    );
     return error.findings.map((f) => `${f.facts.line}:${f.facts.column} ${f.facts.what}`);
   }
   return [];

@@ -27,24 +27,21 @@ describe('on any machine, under any policy', () => {
     fc.assert(
       fc.property(machineAndPolicy, ([built, policy]) => {
         if (built.depth > 2) seen.deep += 1;
-        for (const disk of built.graph.disks) {
-          const { verdict } = judgeIn(built, disk, { policy });
-          if (built.occupied.has(disk.name)) {
-            seen.occupied += 1;
-            expect(verdict).toBe('refused');
-          } else {
-            seen.free += 1;
-            if (verdict !== 'refused') seen.passed += 1;
-          }
-        }
+        const passed = built.graph.disks.filter(
+          (disk) => judgeIn(built, disk, { policy }).verdict !== 'refused',
+        );
+        expect(passed.filter((disk) => built.occupied.has(disk.name))).toEqual([]);
+        seen.occupied += built.occupied.size;
+        seen.free += built.graph.disks.length - built.occupied.size;
+        seen.passed += passed.length;
       }),
-      { numRuns: 3000, seed: 20240611 },
+      { numRuns: 2000, seed: 20240611 },
     );
     // The machines were worth judging: many deep stacks, many disks of each sort, and not everything is refused.
-    expect(seen.deep).toBeGreaterThan(500);
-    expect(seen.occupied).toBeGreaterThan(5000);
-    expect(seen.free).toBeGreaterThan(1000);
-    expect(seen.passed).toBeGreaterThan(500);
+    expect(seen.deep).toBeGreaterThan(300);
+    expect(seen.occupied).toBeGreaterThan(3000);
+    expect(seen.free).toBeGreaterThan(700);
+    expect(seen.passed).toBeGreaterThan(300);
   });
 
   it('a mount of the system is refused at its point and at every point below', () => {

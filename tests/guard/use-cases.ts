@@ -58,7 +58,7 @@ export const useCases: Case[] = [
     title: 'has a loop device over a partition',
     rule: refuseOtherHolders,
     code: 'guard.loop-on-it',
-    disk: used({ kind: 'loop-backing', what: '/dev/sdb1', through: ['sdb1', 'loop0'] }),
+    disk: used({ kind: 'loop-backing', what: 'loop0 over /dev/sdb1', through: ['sdb1'] }),
   },
   {
     title: 'is held by a virtual machine',

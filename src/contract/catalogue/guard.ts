@@ -36,7 +36,7 @@ const useCodes = {
   },
   'guard.btrfs-member': {
     exit: 'refused',
-    what: '{disk} is in use: it belongs to the btrfs file system {what} through {through}.',
+    what: '{disk} is in use: it is a member of {what} through {through}.',
     next: 'Choose another disk, or unmount that file system yourself if nothing needs it.',
   },
   'guard.boot-chain': {
@@ -51,12 +51,12 @@ const useCodes = {
   },
   'guard.loop-on-it': {
     exit: 'refused',
-    what: '{disk} is in use: a loop device stands on it, over {what} through {through}.',
+    what: '{disk} is in use: {what} stands on it as a loop device, through {through}.',
     next: 'Detach the loop device (losetup -d) or choose another disk.',
   },
   'guard.held-open': {
     exit: 'refused',
-    what: '{disk} is in use: {what} has {on} open.',
+    what: '{disk} is in use: {on} is held open by {what}.',
     next: 'End that program or virtual machine, or choose another disk.',
   },
 } as const satisfies Record<string, CatalogueEntry>;

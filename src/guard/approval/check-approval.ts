@@ -25,7 +25,7 @@ export function parseApproval(text: string): TypedApproval {
 }
 
 function comparable(name: string): string {
-  return name.normalize('NFC').trim().toLowerCase();
+  return name.normalize('NFC').toLowerCase();
 }
 
 /**

@@ -27,7 +27,7 @@ function innermostStart(nodes: unknown[]): number {
 function locate(document: Document, { path, key }: SchemaMistake): number {
   const around = [...path.keys(), path.length].map((depth) => document.getIn(path.slice(0, depth), true));
   const map = around.at(-1);
-  const keys = isMap(map) && key !== null ? map.items.map((pair) => pair.key) : [];
+  const keys = isMap(map) ? map.items.map((pair) => pair.key) : [];
   const named = keys.filter((node) => isScalar(node) && String(node.value) === key);
   return innermostStart([...around, ...named]);
 }
