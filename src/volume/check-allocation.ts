@@ -86,18 +86,28 @@ function isMarkedDirty(bits: FatGeometry['bits'], entry: number): boolean {
   return (entry & bothClean) !== bothClean;
 }
 
+function readFirstTable(overlay: Overlay, geometry: FatGeometry): Uint8Array {
+  return readTable(overlay, geometry, 0, Math.ceil(((geometry.clusterCount + 2) * geometry.bits) / 8));
+}
+
+/** Does another cluster lead to this one, so that it is not the first of its chain? */
+export function isFollower(overlay: Overlay, geometry: FatGeometry, cluster: number): boolean {
+  const entryAt = entryReader(geometry.bits, readFirstTable(overlay, geometry));
+  for (let other = 2; other < geometry.clusterCount + 2; other++) if (entryAt(other) === cluster) return true;
+  return false;
+}
+
 /**
  * Looks through the whole allocation table once, before anything is edited: freeing a chain that two files share,
  * or that runs in a circle, would destroy what the image holds. What the table alone cannot show (two directory
- * entries with one first cluster) is not found here. Time and memory are bounded by the cluster count.
+ * entries with one and the same first cluster) is not found. Time and memory are bounded by the cluster count.
  * Entry values: Microsoft FAT32 File System Specification 1.03, "FAT Data Structure".
  * @throws CardwrightError volume.damaged
  */
 export function checkAllocation(overlay: Overlay, geometry: FatGeometry): AllocationFacts {
   const { bits, clusterCount, rootCluster } = geometry;
   const end = clusterCount + 2;
-  const usedBytes = Math.ceil((end * bits) / 8);
-  const table = readTable(overlay, geometry, 0, usedBytes);
+  const table = readFirstTable(overlay, geometry);
   const entryAt = entryReader(bits, table);
   const bad = bits === 32 ? 0x0ffffff7 : bits === 16 ? 0xfff7 : 0xff7;
   const chains = checkPointers(entryAt, end, bad);
@@ -108,7 +118,7 @@ export function checkAllocation(overlay: Overlay, geometry: FatGeometry): Alloca
       damaged(`the root directory’s first cluster, ${rootCluster}, is not the start of a chain`);
     }
   }
-  const other = geometry.fatCopies === 2 ? readTable(overlay, geometry, 1, usedBytes) : table;
+  const other = geometry.fatCopies === 2 ? readTable(overlay, geometry, 1, table.length) : table;
   const differsAt = firstDifference(table, other);
   return {
     freeClusters: chains.freeClusters,

@@ -2,11 +2,13 @@ import * as fat from 'js-fatfs';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Finding, finding } from '../contract/finding.ts';
 import type { FatGeometry } from './boot-sector.ts';
+import { isFollower } from './check-allocation.ts';
 import { readContent, writeContent } from './fat/contents.ts';
 import {
   clearReadOnlyMark,
   findEntry,
   findEntrySector,
+  findRawEntry,
   findShortNamesake,
   type VolumeEntry,
 } from './fat/entries.ts';
@@ -57,16 +59,31 @@ function statFile(editing: Editing, path: string): VolumeEntry | null {
   return entry;
 }
 
-function makeWritable(editing: Editing, path: string, entry: VolumeEntry): void {
+/**
+ * Makes sure that an existing file may be taken apart: its chain is its own from the first cluster on, and no
+ * read-only mark is in the way. A chain that another file leads into would take that file with it.
+ */
+function claimFile(editing: Editing, path: string, entry: VolumeEntry): void {
   const { overlay, geometry, session } = editing;
   session.disk.freeClusters = countFreeClusters(editing);
   const sector = findEntrySector(session, path);
-  if (sector === null) failLibrary('f_stat', path, fat.FR_INT_ERR);
-  const bytes = overlay.read(sector * geometry.sectorBytes, geometry.sectorBytes);
-  if (!clearReadOnlyMark(bytes, entry.shortName)) failLibrary('f_stat', path, fat.FR_INT_ERR);
-  overlay.write(sector * geometry.sectorBytes, bytes, writeOrder.directory);
+  const bytes = sector === null ? null : readSector(editing, sector);
+  const raw = bytes === null ? null : findRawEntry(bytes, entry);
+  if (sector === null || raw === null) failLibrary('f_stat', path, fat.FR_INT_ERR);
+  const firstCluster = geometry.bits === 32 ? raw.firstCluster : raw.firstCluster & 0xffff;
+  if (firstCluster !== 0 && isFollower(overlay, geometry, firstCluster)) {
+    const why = `${path} begins inside another file`;
+    throw new CardwrightError('volume.damaged', { facts: { why } });
+  }
+  if (!entry.isReadOnly) return;
+  clearReadOnlyMark(raw);
+  overlay.write(sector * geometry.sectorBytes, raw.sector, writeOrder.directory);
   session.remount();
   editing.findings.push(finding('volume.read-only-replaced', 'note', { path }));
+}
+
+function readSector({ overlay, geometry }: Editing, sector: number): Uint8Array {
+  return overlay.read(sector * geometry.sectorBytes, geometry.sectorBytes);
 }
 
 function makeFolder(editing: Editing, path: string): void {
@@ -104,7 +121,7 @@ export function writeVolumeFile(editing: Editing, path: string, bytes: Uint8Arra
   checkSize(path, bytes.length);
   for (let depth = 1; depth < names.length; depth++) makeFolder(editing, names.slice(0, depth).join('/'));
   const entry = statFile(editing, path);
-  if (entry?.isReadOnly) makeWritable(editing, path, entry);
+  if (entry !== null) claimFile(editing, path, entry);
   const oneCluster = clusterBytes(editing.geometry);
   const replaced = Math.ceil((entry?.sizeBytes ?? 0) / oneCluster);
   const freeBytes = (countFreeClusters(editing) + replaced) * oneCluster;
@@ -119,7 +136,7 @@ export function writeVolumeFile(editing: Editing, path: string, bytes: Uint8Arra
 export function removeVolumeFile(editing: Editing, path: string): boolean {
   const entry = statFile(editing, path);
   if (entry === null) return false;
-  if (entry.isReadOnly) makeWritable(editing, path, entry);
+  claimFile(editing, path, entry);
   unlink(editing, path);
   return true;
 }

@@ -120,21 +120,47 @@ export function readRootLabel(session: FatSession): string | null {
   return label === '' ? null : label;
 }
 
-function paddedShortName(shortName: string): string {
+/** The 11 bytes of a short name; what is beyond ASCII stands in a code page of its own and matches any such byte. */
+function matchesShortName(stored: string, shortName: string): boolean {
   const dot = shortName.lastIndexOf('.');
   const [body, ending] = dot > 0 ? [shortName.slice(0, dot), shortName.slice(dot + 1)] : [shortName, ''];
-  return `${body.padEnd(8)}${ending.padEnd(3)}`.toUpperCase();
+  const wanted = `${body.padEnd(8)}${ending.padEnd(3)}`.toUpperCase();
+  const isBeyond = (text: string, at: number) => text.charCodeAt(at) > 0x7f || text.charCodeAt(at) === 0x05;
+  return (
+    wanted.length === stored.length &&
+    [...stored].every((letter, at) => letter === wanted[at] || (isBeyond(stored, at) && isBeyond(wanted, at)))
+  );
 }
 
-/**
- * Takes the read-only mark off one entry's bytes; the library has no call for it in this build.
- * @returns false where the entry could not be told apart
- */
-export function clearReadOnlyMark(sector: Uint8Array, shortName: string): boolean {
-  const wanted = paddedShortName(shortName);
-  const found = [...rawEntries(sector)].filter((entry) => entry.name === wanted);
+/** One 32-byte entry where it stands. */
+export interface RawEntry {
+  /** the whole sector, to be changed and written back */
+  sector: Uint8Array;
+  /** where the entry begins in it */
+  at: number;
+  /** as the entry has it: whether that is sound is another question */
+  firstCluster: number;
+}
+
+/** The entry with this short name and size in a directory sector; null where there is not exactly one. */
+export function findRawEntry(sector: Uint8Array, entry: VolumeEntry): RawEntry | null {
+  const view = new DataView(sector.buffer, sector.byteOffset, sector.byteLength);
+  const found = [...rawEntries(sector)].filter(
+    ({ at, name }) =>
+      matchesShortName(name, entry.shortName) && view.getUint32(at + 28, true) === entry.sizeBytes,
+  );
   const [only] = found;
-  if (only === undefined || found.length !== 1) return false;
-  sector[only.at + attributeAt] = only.attributes & ~fat.AM_RDO;
-  return true;
+  if (only === undefined || found.length !== 1) return null;
+  const { at } = only;
+  // The upper half is a FAT32 field; before, it belonged to another system's attributes.
+  return {
+    sector,
+    at,
+    firstCluster: view.getUint16(at + 20, true) * 0x10000 + view.getUint16(at + 26, true),
+  };
+}
+
+/** Takes the read-only mark off an entry's bytes; the library has no call for it in this build. */
+export function clearReadOnlyMark({ sector, at }: RawEntry): void {
+  sector[at + attributeAt] = (sector[at + attributeAt] ?? 0) & ~fat.AM_RDO;
 }
