@@ -30,6 +30,10 @@ export function markDone(store: Store, id: number, facts: DoneFacts): void {
   change(store, () => {
     become(store, id, 'done');
     close(store, id, 'done', null);
+    // The phase that this call ends cannot end itself in time: the record is its last act.
+    store.db
+      .prepare('UPDATE phases SET elapsed_ms = ? - begun_at_ms, bytes = 0 WHERE job = ? AND elapsed_ms IS NULL')
+      .run(timeOf(store), id);
     store.db
       .prepare('UPDATE jobs SET bytes_read_back = ?, sectors_read = ? WHERE id = ?')
       .run(facts.bytesReadBack, facts.sectorsRead, id);

@@ -13,6 +13,12 @@ export interface ToolEnd {
   lines: Record<string, unknown>[];
 }
 
+export interface ToolOptions {
+  uid?: number;
+  env?: NodeJS.ProcessEnv;
+  cwd?: string;
+}
+
 export interface RunningTool {
   child: ChildProcess;
   /** resolves with the first JSON line that fits; rejects when the tool ends without one */
@@ -21,14 +27,12 @@ export interface RunningTool {
 }
 
 /** Starts the real command line as a person would, in a process of its own. */
-export function startTool(
-  args: readonly string[],
-  options: { uid?: number; env?: NodeJS.ProcessEnv } = {},
-): RunningTool {
+export function startTool(args: readonly string[], options: ToolOptions = {}): RunningTool {
   const identity = options.uid === undefined ? {} : { uid: options.uid, gid: options.uid };
   const child = spawn(process.execPath, [launcher, ...args], {
     stdio: ['ignore', 'pipe', 'pipe'],
     env: { ...process.env, NO_COLOR: '1', ...options.env },
+    ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...identity,
   });
   const lines: Record<string, unknown>[] = [];
@@ -73,10 +77,7 @@ export function startTool(
   };
 }
 
-export function runTool(
-  args: readonly string[],
-  options?: { uid?: number; env?: NodeJS.ProcessEnv },
-): Promise<ToolEnd> {
+export function runTool(args: readonly string[], options?: ToolOptions): Promise<ToolEnd> {
   return startTool(args, options).end;
 }
 

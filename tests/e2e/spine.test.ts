@@ -33,6 +33,11 @@ async function writeNode(station: TestStation, disk: LoopDisk, node = 'orchard-0
   );
 }
 
+async function expectWritten(station: TestStation, disk: LoopDisk): Promise<void> {
+  const written = await writeNode(station, disk);
+  expect(written.status, written.stdout + written.stderr).toBe(0);
+}
+
 /** The boot volume as it lies on the medium, for the reference tools. */
 async function copyBootVolume(station: TestStation, disk: LoopDisk): Promise<string> {
   const path = join(station.folder, 'boot.img');
@@ -97,7 +102,7 @@ describeWith(tools, 'one image onto one card, on a real block device', { timeout
 
   it('gives a finished card to another node, leaving none of the first one behind', () =>
     onLoop(async (station, disk) => {
-      expect((await writeNode(station, disk)).status).toBe(0);
+      await expectWritten(station, disk);
       const code = await station.codeOf(disk.node);
       const args = ['--plan', station.plan, '--node', 'orchard-01', '--confirm', code];
       const again = await station.run('personalize', disk.node, ...args);
@@ -116,7 +121,7 @@ describeWith(tools, 'one image onto one card, on a real block device', { timeout
 
   it('names damage that came later: which range, in which partition; and says so in the record', () =>
     onLoop(async (station, disk) => {
-      expect((await writeNode(station, disk)).status).toBe(0);
+      await expectWritten(station, disk);
       const at = bootStart + bootBytes + 3 * mib + 100;
       const fd = fs.openSync(disk.backingPath, 'r+');
       fs.writeSync(fd, Buffer.from([0xde, 0xad]), 0, 2, at);
@@ -134,7 +139,8 @@ describeWith(tools, 'one image onto one card, on a real block device', { timeout
   it('compares a card with an image, where nobody has its record', () =>
     onLoop(async (station, disk) => {
       const code = await station.codeOf(disk.node);
-      expect((await station.run('write', station.image, disk.node, '--confirm', code)).status).toBe(0);
+      const written = await station.run('write', station.image, disk.node, '--confirm', code);
+      expect(written.status, written.stdout + written.stderr).toBe(0);
       fs.rmSync(join(station.folder, 'store'), { recursive: true });
       expect((await station.run('verify', disk.node)).status).toBe(10);
       const verified = await station.run('verify', disk.node, '--image', station.image);
