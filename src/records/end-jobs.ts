@@ -32,7 +32,9 @@ export function markDone(store: Store, id: number, facts: DoneFacts): void {
     close(store, id, 'done', null);
     // The phase that this call ends cannot end itself in time: the record is its last act.
     store.db
-      .prepare('UPDATE phases SET elapsed_ms = ? - begun_at_ms, bytes = 0 WHERE job = ? AND elapsed_ms IS NULL')
+      .prepare(
+        'UPDATE phases SET elapsed_ms = max(0, ? - begun_at_ms), bytes = 0 WHERE job = ? AND elapsed_ms IS NULL',
+      )
       .run(timeOf(store), id);
     store.db
       .prepare('UPDATE jobs SET bytes_read_back = ?, sectors_read = ? WHERE id = ?')

@@ -56,7 +56,7 @@ export async function claimForReading(reader: SystemReader, disk: Disk): Promise
   }
 }
 
-function holdCard(reader: SystemReader, disk: Disk, claim: Claim): CardInReader {
+export function holdCard(reader: SystemReader, disk: Disk, claim: Claim): CardInReader {
   const diskseqFd = openSysfs(disk, 'diskseq');
   const statFd = openSysfs(disk, 'stat');
   return {
@@ -100,12 +100,22 @@ async function expectIdentity(reader: SystemReader, disk: Disk): Promise<void> {
   if (changed) throw new CardwrightError(changed.code, { card: 'untouched', facts: changed.facts });
 }
 
+/** Programs like blkid open a disk for a moment when somebody lets go of it; they get this long to go. */
+const briefReadersMs = 3000;
+
 async function expectAllowed(station: Station, approved: ApprovedCard): Promise<void> {
-  const { disks } = await surveyDisks(station, approved.image);
-  const now = disks.find(({ disk }) => disk.majorMinor === approved.disk.majorMinor);
-  const stillMounted = now?.disk.uses.some((use) => use.kind === 'mount') ?? true;
-  if (now && now.result.verdict !== 'refused' && !stillMounted) return;
-  throw refusal(approved.disk, now?.result.findings ?? []);
+  const deadline = Date.now() + briefReadersMs;
+  for (;;) {
+    const { disks } = await surveyDisks(station, approved.image);
+    const now = disks.find(({ disk }) => disk.majorMinor === approved.disk.majorMinor);
+    const stillMounted = now?.disk.uses.some((use) => use.kind === 'mount') ?? true;
+    if (now && now.result.verdict !== 'refused' && !stillMounted) return;
+    const findings = now?.result.findings ?? [];
+    const refusals = findings.filter((found) => found.severity === 'refuse');
+    const onlyReaders = refusals.length > 0 && refusals.every((found) => found.code === 'guard.held-open');
+    if (!onlyReaders || Date.now() > deadline) throw refusal(approved.disk, findings);
+    await new Promise((resolve) => setTimeout(resolve, 200));
+  }
 }
 
 /** The error for a disk that the guard refuses: every reason goes with it. */
