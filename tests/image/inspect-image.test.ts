@@ -201,6 +201,44 @@ describeWith(tools, 'the usual image, raw and packed in every way', () => {
     expect(facts.findings[0]?.facts.why).toMatch(/could not be kept in .*not-there \(ENOENT\)/);
   });
 
+  it('a table that points backwards asks for the unpacked image, which is then read', async () => {
+    // the second record of the chain lies before the first: only reading at places can follow that
+    const file = partitionByRecipe(path.join(folder, 'backwards.img'), 'logical-partitions');
+    const bytes = fs.readFileSync(file);
+    const extended = 20480 * 512;
+    const record = (start: number, link: number) => {
+      const sector = Buffer.alloc(512);
+      sector[446 + 4] = 0x83;
+      sector.writeUInt32LE(start, 446 + 8);
+      sector.writeUInt32LE(100, 446 + 12);
+      sector[462 + 4] = link === 0 ? 0 : 0x05;
+      sector.writeUInt32LE(link, 462 + 8);
+      sector.writeUInt32LE(200, 462 + 12);
+      sector.set([0x55, 0xaa], 510);
+      return sector;
+    };
+    bytes.set(record(8, 60_000), extended);
+    bytes.set(record(8, 20_000), extended + 60_000 * 512);
+    bytes.set(record(8, 0), extended + 20_000 * 512);
+    fs.writeFileSync(file, bytes);
+    expect((await inspect(file)).table?.partitions.map(({ number }) => number)).toEqual([1, 2, 5, 6, 7]);
+    expect(await refusal(save('backwards.gz', run('gzip', ['-1', '-c', file])))).toBe(
+      'image.needs-unpacking',
+    );
+  });
+
+  it('a volume that claims more than its partition has is noted', async () => {
+    const file = partitionByRecipe(path.join(folder, 'long.img'), 'golden-mbr');
+    const volume = sparseFile(path.join(folder, 'long.ext4'), 40 * mib);
+    run('mkfs.ext4', ['-q', volume]);
+    overwrite(file, 36 * mib, fs.readFileSync(volume).subarray(0, 28 * mib));
+    expect((await inspect(file)).findings[0]).toMatchObject({
+      code: 'image.volume-longer-than-partition',
+      severity: 'note',
+      facts: { partition: 2, volumeBytes: 40 * mib, sizeBytes: 28 * mib },
+    });
+  });
+
   it('leaves nothing in the spool folder', () => {
     expect(fs.readdirSync(folder).filter((name) => name.startsWith('cardwright-image-'))).toEqual([]);
   });

@@ -261,7 +261,7 @@ const checksumCodes = {
   'image.signature-without-keyring': {
     exit: 'imageRejected',
     what: 'A signature was given for {file}, but no keyring to check it with.',
-    next: 'Give the keyring that holds the publisher’s key: --keyring F.',
+    next: "Give the keyring that holds the publisher's key: --keyring F.",
   },
   'image.signature-bad': {
     exit: 'imageRejected',
@@ -271,12 +271,12 @@ const checksumCodes = {
   'image.signature-key-unknown': {
     exit: 'imageRejected',
     what: 'The signature of {file} was made with key {key}, which is not in the keyring {keyring}.',
-    next: 'Get the publisher’s key by a way you trust and add it to the keyring.',
+    next: "Get the publisher's key by a way you trust and add it to the keyring.",
   },
   'image.signature-key-expired': {
     exit: 'imageRejected',
     what: 'The signature of {file} or its key has expired ({key}).',
-    next: 'Get the publisher’s renewed key, or a newer image.',
+    next: "Get the publisher's renewed key, or a newer image.",
   },
   'image.signature-key-revoked': {
     exit: 'imageRejected',

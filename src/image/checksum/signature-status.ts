@@ -1,4 +1,5 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { Code } from '../../contract/catalogue/index.ts';
 import type { Facts } from '../../contract/finding.ts';
 
 const prefix = '[GNUPG:] ';
@@ -28,20 +29,19 @@ export function judgeSignature(
 ): string[] {
   const lines = statusLines(status);
   const find = (...keywords: string[]) => lines.find(([keyword]) => keyword && keywords.includes(keyword));
-  const refuse = (code: 'bad' | 'key-unknown' | 'key-expired' | 'key-revoked' | 'missing', facts: Facts) =>
-    new CardwrightError(`image.signature-${code}`, { facts: { file, ...facts } });
+  const refuse = (code: Code, facts: Facts) => new CardwrightError(code, { facts: { file, ...facts } });
 
-  if (find('BADSIG')) throw refuse('bad', {});
+  if (find('BADSIG')) throw refuse('image.signature-bad', {});
   const revoked = find('REVKEYSIG', 'KEYREVOKED');
-  if (revoked) throw refuse('key-revoked', { key: revoked[1] ?? 'unknown' });
+  if (revoked) throw refuse('image.signature-key-revoked', { key: revoked[1] ?? 'unknown' });
   const expired = find('EXPKEYSIG', 'EXPSIG', 'KEYEXPIRED', 'SIGEXPIRED');
-  if (expired) throw refuse('key-expired', { key: expired[1] ?? 'unknown' });
+  if (expired) throw refuse('image.signature-key-expired', { key: expired[1] ?? 'unknown' });
   const unknown = find('NO_PUBKEY');
-  if (unknown) throw refuse('key-unknown', { key: unknown[1] ?? 'unknown', keyring });
+  if (unknown) throw refuse('image.signature-key-unknown', { key: unknown[1] ?? 'unknown', keyring });
   const valid = lines.filter(([keyword]) => keyword === 'VALIDSIG');
   if (exitCode !== 0 || valid.length === 0 || find('ERRSIG', 'NODATA', 'UNEXPECTED', 'BADARMOR')) {
     const said = stderr.split('\n').find((line) => line.trim() !== '');
-    throw refuse('missing', { detail: said ?? 'gpgv found none' });
+    throw refuse('image.signature-missing', { detail: said ?? 'gpgv found none' });
   }
   // the last argument is the fingerprint of the primary key, the first that of the subkey that signed
   return valid.map((line) => line[10] ?? line[1] ?? '');

@@ -6,10 +6,6 @@ import { isExtended, type MbrEntry, readEntries } from './mbr-sector.ts';
 /** Linux and sfdisk stop long before; a longer chain is a loop or an attack. */
 const mostLogical = 128;
 
-export interface ChainReading {
-  findings: Finding[];
-}
-
 const typeText = (type: number) => type.toString(16).padStart(2, '0');
 
 function problem(text: string): Finding {
