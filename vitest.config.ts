@@ -11,7 +11,12 @@ export default defineConfig({
         test: {
           name: 'unit',
           include: ['tests/**/*.test.ts'],
-          exclude: ['tests/lab/**', 'tests/e2e/**', 'tests/devices/live-*.test.ts', 'tests/media/claim.test.ts'],
+          exclude: [
+            'tests/lab/**',
+            'tests/e2e/**',
+            'tests/devices/live-*.test.ts',
+            'tests/media/claim.test.ts',
+          ],
           maxWorkers: 2,
           ...timeouts,
         },
@@ -19,7 +24,12 @@ export default defineConfig({
       {
         test: {
           name: 'lab',
-          include: ['tests/lab/**/*.test.ts', 'tests/e2e/**/*.test.ts', 'tests/devices/live-*.test.ts', 'tests/media/claim.test.ts'],
+          include: [
+            'tests/lab/**/*.test.ts',
+            'tests/e2e/**/*.test.ts',
+            'tests/devices/live-*.test.ts',
+            'tests/media/claim.test.ts',
+          ],
           fileParallelism: false,
           ...timeouts,
         },

@@ -8,7 +8,7 @@ export type CardState =
   | 'unconfirmed'
   /** every byte was read back after the last was written, and the record says so */
   | 'done'
-  /** it was pulled or exchanged: nothing can be said without reading it again */
+  /** it was pulled or exchanged, or did not keep a cleared head: nothing can be said without reading it again */
   | 'unknown';
 
 /** The sentence for the person at the bench. */
@@ -17,5 +17,5 @@ export const cardStateText: Record<CardState, string> = {
   unbootable: 'the card has no partition table now and does not boot; do not use it',
   unconfirmed: 'the card may be complete, but no record says so: run verify before you use it',
   done: 'the card is complete and was read back',
-  unknown: 'the card left the reader: what is on it is not known until it is read again',
+  unknown: 'what is on the card is not known until it is read again',
 };

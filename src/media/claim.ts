@@ -1,6 +1,7 @@
 import { spawn } from 'node:child_process';
 import * as fs from 'node:fs';
 import { CardwrightError } from '../contract/cardwright-error.ts';
+import type { Code } from '../contract/catalogue/index.ts';
 import { errnoOf } from './io-error.ts';
 
 /** An exclusive hold on one whole disk: claimed in the kernel (O_EXCL) and locked (flock) until released. */
@@ -67,10 +68,13 @@ async function openPatiently(node: string, flags: number, patienceMs: number): P
   }
 }
 
+/** EINVAL is what open(2) gives where there is no direct I/O. */
+const openCodes: Record<string, Code> = { EBUSY: 'media.busy', EINVAL: 'media.no-direct-io' };
+
 function openError(node: string, cause: unknown): CardwrightError {
   const errno = errnoOf(cause);
   const gone = errno === 'ENXIO' || errno === 'ENOMEDIUM' || errno === 'ENOENT' || errno === 'ENODEV';
-  const code = errno === 'EBUSY' ? 'media.busy' : gone ? 'media.gone' : 'media.open-failed';
+  const code = openCodes[errno] ?? (gone ? 'media.gone' : 'media.open-failed');
   return new CardwrightError(code, { card: 'untouched', facts: { node, errno, offset: 0 }, cause });
 }
 

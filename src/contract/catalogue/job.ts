@@ -42,7 +42,7 @@ export const jobCodes = {
   },
   'job.head-not-zero': {
     exit: 'verificationFailed',
-    what: 'The first MiB had to read as zeros before the seal and does not, first at byte {offset}.',
+    what: 'What was cleared, the first MiB and what lies past the image at the end, does not read as zeros, first at byte {offset}.',
     next: 'Do not use this card, it may start something that nobody wrote; try once more in another reader.',
   },
   'job.files-differ': {
@@ -70,15 +70,15 @@ export const jobCodes = {
     what: 'The disk in {reader} is not the one that was approved: {difference}.',
     next: 'Run cardwright devices, look at what is in the reader now, and approve that anew.',
   },
+  'job.reader-hangs': {
+    exit: 'done',
+    what: 'The reader still owes an answer to what it was asked, so the card stays claimed until it gives one.',
+    next: 'Take the card out; if the disk stays in use after that, unplug the reader.',
+  },
   'job.cancelled': {
     exit: 'cancelled',
     what: 'The job was cancelled before its end.',
     next: 'Start the job anew when you are ready.',
-  },
-  'job.interrupted': {
-    exit: 'writeFailed',
-    what: 'An earlier job on this card was cut off in phase {phase} (record {record}).',
-    next: 'Start the job anew; until then do not use this card.',
   },
   'job.no-record': {
     exit: 'recordsUnusable',

@@ -38,11 +38,6 @@ export const mediaCodes = {
     what: 'The card did not confirm that it keeps what was written ({errno}).',
     next: tryAnotherReader,
   },
-  'media.short-io': {
-    exit: 'writeFailed',
-    what: 'Of {length} bytes at byte {offset} only {completed} came through.',
-    next: tryAnotherReader,
-  },
   'media.gone': {
     exit: 'cardLost',
     what: 'The card left its reader ({errno} at byte {offset}).',
@@ -68,9 +63,9 @@ export const mediaCodes = {
     what: 'The card is smaller than it says: {places} of {of} places did not keep what was written, the first at byte {offset} ({likely}).',
     next: 'Throw this card away: it loses data without a word.',
   },
-  'media.stall': {
-    exit: 'done',
-    what: 'The card has completed nothing for {seconds} s.',
-    next: 'Wait: some cards pause for a while. To give up, cancel; the card is then not to be used.',
+  'media.probe-damaged': {
+    exit: 'verificationFailed',
+    what: '{places} of {of} places written to try the card out do not read back as written, the first at byte {offset}.',
+    next: tryAnotherReader,
   },
 } as const satisfies Record<string, CatalogueEntry>;

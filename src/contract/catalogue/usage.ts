@@ -46,16 +46,6 @@ export const usageCodes = {
     what: 'There is no terminal to ask at: {question}.',
     next: 'Give the answer with {option}, or run the command in a terminal; nothing was written.',
   },
-  'usage.program-missing': {
-    exit: 'usage',
-    what: 'The program {program} is needed for {purpose} and is not installed.',
-    next: 'Install it (Debian package {package}) and run the command again; nothing was done.',
-  },
-  'usage.nothing-to-do': {
-    exit: 'nothingToDo',
-    what: 'There is nothing to do: {reason}.',
-    next: 'Nothing; to do it once more all the same, say so with {option}.',
-  },
   'usage.unexpected': {
     exit: 'unexpected',
     what: 'Something failed that this program did not foresee: {reason}.',

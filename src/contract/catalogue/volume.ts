@@ -33,7 +33,7 @@ export const volumeCodes = {
   },
   'volume.read-failed': {
     exit: 'personalizationFailed',
-    what: 'The boot volume could not be read at byte {offset} of the card.',
+    what: 'The boot volume could not be read ({reason}).',
     next: 'Try the card in another reader; if it fails there too, do not use it.',
   },
   'volume.not-fat': {

@@ -89,7 +89,10 @@ export function openFatSession(
       throw new CardwrightError('volume.damaged', { facts: { why }, cause });
     }
     if (disk.failure instanceof CardwrightError) throw disk.failure;
-    if (disk.failure !== null) throw new CardwrightError('volume.read-failed', { cause: disk.failure });
+    if (disk.failure !== null) {
+      const reason = disk.failure instanceof Error ? disk.failure.message : String(disk.failure);
+      throw new CardwrightError('volume.read-failed', { facts: { reason }, cause: disk.failure });
+    }
     return result;
   };
 
