@@ -56,35 +56,69 @@ export async function writeProbe(medium: Medium, places: readonly ProbePlace[]):
   await medium.flush();
 }
 
-/** Reads places back; throws `media.false-size` when one does not hold what was written there. */
-export async function checkProbe(medium: Medium, places: readonly ProbePlace[]): Promise<void> {
-  const wrong: ProbePlace[] = [];
-  let zeros = 0;
-  let elsewhere = 0;
+/**
+ * Reads places back.
+ *
+ * @param when `again`: they read right before, and other places were written since
+ * @throws CardwrightError `media.false-size` where what is missing looks like a card smaller than it says,
+ * `media.probe-damaged` where it looks like damage in single places
+ */
+export async function checkProbe(
+  medium: Medium,
+  places: readonly ProbePlace[],
+  when: 'first' | 'again' = 'first',
+): Promise<void> {
+  const seen: SeenPlace[] = [];
   for (const place of places) {
-    const buffer = allocateAligned(place.content.length).fill(0xa5);
-    await medium.read(buffer, place.offset);
-    if (Buffer.compare(buffer, place.content) === 0) continue;
-    wrong.push(place);
-    if (buffer.every((byte) => byte === 0)) zeros++;
-    if (places.some((other) => other !== place && Buffer.compare(buffer, other.content) === 0)) elsewhere++;
+    const found = allocateAligned(place.content.length).fill(0xa5);
+    await medium.read(found, place.offset);
+    seen.push({ offset: place.offset, state: placeState(found, place, places) });
   }
+  const wrong = seen.filter(({ state }) => state !== 'kept');
   if (wrong.length === 0) return;
-  const likely =
-    elsewhere > 0
-      ? 'it wraps around'
-      : zeros > 0
-        ? 'it forgets what lies past its real size'
-        : 'it does not keep what is written';
+  const offset = Math.min(...wrong.map((place) => place.offset));
+  const facts = { places: wrong.length, of: places.length, offset };
+  if (!looksTooSmall(seen, offset, when)) {
+    throw new CardwrightError('media.probe-damaged', { card: 'unbootable', facts });
+  }
   throw new CardwrightError('media.false-size', {
     card: 'unbootable',
-    facts: {
-      places: wrong.length,
-      of: places.length,
-      offset: Math.min(...wrong.map((place) => place.offset)),
-      likely,
-    },
+    facts: { ...facts, likely: likelyCause(wrong) },
   });
+}
+
+interface SeenPlace {
+  offset: number;
+  /** `damaged`: part of it is as written; `zeros`, `other`: nothing is; `elsewhere`: it holds another place's block */
+  state: 'kept' | 'damaged' | 'zeros' | 'other' | 'elsewhere';
+}
+
+function placeState(found: Uint8Array, place: ProbePlace, places: readonly ProbePlace[]): SeenPlace['state'] {
+  const holds = ({ content }: ProbePlace) => Buffer.compare(found, content) === 0;
+  if (holds(place)) return 'kept';
+  if (places.some((other) => other !== place && holds(other))) return 'elsewhere';
+  let same = 0;
+  for (let at = 0; at < found.length; at++) if (found[at] === place.content[at]) same++;
+  // Unrelated bytes agree in one of 256.
+  if (same > found.length / 16) return 'damaged';
+  return found.every((byte) => byte === 0) ? 'zeros' : 'other';
+}
+
+/**
+ * A card that wraps gives one place's block for another's. One that forgets loses every place from its real size on,
+ * whole. A place that was kept at first and lies overwritten after the image was written is one of the image's own.
+ */
+function looksTooSmall(seen: readonly SeenPlace[], firstWrong: number, when: 'first' | 'again'): boolean {
+  const isLost = ({ state }: SeenPlace) => state !== 'kept' && state !== 'damaged';
+  if (seen.some(({ state }) => state === 'elsewhere')) return true;
+  if (when === 'again') return seen.some(isLost);
+  return seen.every((place) => place.offset < firstWrong || isLost(place));
+}
+
+function likelyCause(wrong: readonly SeenPlace[]): string {
+  if (wrong.some(({ state }) => state === 'elsewhere')) return 'it wraps around';
+  if (wrong.some(({ state }) => state === 'zeros')) return 'it forgets what lies past its real size';
+  return 'it does not keep what is written';
 }
 
 /** Clears the places past the image, so that nothing of the probe stays on the card. */

@@ -54,6 +54,29 @@ describe('the capacity probe', () => {
     );
   });
 
+  it.each(['bit-flip', 'dropped-write'] as const)(
+    'calls one bad place (%s) damage, and not a false size',
+    async (kind) => {
+      const places = chooseProbePlaces(32 * mib, 512, salt);
+      const atByte = places[3]?.offset ?? 0;
+      const medium = createFaultyMedium(createMemoryMedium(32 * mib), { kind, atByte });
+      await writeProbe(medium, places);
+      await expect(checkProbe(medium, places)).rejects.toMatchObject({
+        code: 'media.probe-damaged',
+        facts: { places: 1, of: places.length, offset: atByte },
+      });
+    },
+  );
+
+  it('looked at again, takes a place that was written over for a card that wraps elsewhere', async () => {
+    const medium = createMemoryMedium(32 * mib);
+    const places = chooseProbePlaces(medium.sizeBytes, 512, salt);
+    await writeProbe(medium, places);
+    await checkProbe(medium, places);
+    medium.bytes.fill(0x77, places[4]?.offset, (places[4]?.offset ?? 0) + 8192);
+    await expect(checkProbe(medium, places, 'again')).rejects.toMatchObject({ code: 'media.false-size' });
+  });
+
   it.each([2, 4, 8, 16])('meets a card that wraps at 1/%i of its claimed size', async (part) => {
     const medium = createFaultyMedium(createMemoryMedium(128 * mib), {
       kind: 'wrapped',
