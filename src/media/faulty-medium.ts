@@ -32,8 +32,17 @@ export function createFaultyMedium(inner: Medium, fault: MediumFault): Medium {
     throw new CardwrightError(code, { facts: { offset, length, errno: 'EIO' } });
   };
 
-  function place(offset: number): number {
-    return kind === 'wrapped' ? offset % atByte : offset;
+  /** The stretches of a transfer where they really are: one, or more where the card starts over within it. */
+  function stretches(bytes: Uint8Array, offset: number): { part: Uint8Array; place: number }[] {
+    if (kind !== 'wrapped') return [{ part: bytes, place: offset }];
+    const parts = [];
+    for (let done = 0; done < bytes.length; ) {
+      const place = (offset + done) % atByte;
+      const part = bytes.subarray(done, done + atByte - place);
+      parts.push({ part, place });
+      done += part.length;
+    }
+    return parts;
   }
 
   function spoilRead(target: Uint8Array, offset: number): void {
@@ -54,7 +63,7 @@ export function createFaultyMedium(inner: Medium, fault: MediumFault): Medium {
       if (kind === 'bit-flip') copy[at] = (copy[at] ?? 0) ^ 0x10;
       if (kind === 'dropped-write') copy.fill(0, at, at + faultLengthBytes);
     }
-    await inner.write(copy, place(offset));
+    for (const { part, place } of stretches(copy, offset)) await inner.write(part, place);
   }
 
   return {
@@ -65,13 +74,13 @@ export function createFaultyMedium(inner: Medium, fault: MediumFault): Medium {
     async read(target, offset) {
       if (kind === 'read-error' && hits(target.length, offset))
         fail('media.read-failed', offset, target.length);
-      await inner.read(target, place(offset));
+      for (const { part, place } of stretches(target, offset)) await inner.read(part, place);
       spoilRead(target, offset);
     },
     readNow(target, offset) {
       if (kind === 'read-error' && hits(target.length, offset))
         fail('media.read-failed', offset, target.length);
-      inner.readNow(target, place(offset));
+      for (const { part, place } of stretches(target, offset)) inner.readNow(part, place);
       spoilRead(target, offset);
     },
     async flush() {

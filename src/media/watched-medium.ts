@@ -3,8 +3,8 @@ import type { Medium } from './medium.ts';
 import type { SlotWatch } from './slot-watch.ts';
 
 /**
- * Compares the slot before every write and after every completion, and remembers the first failure: from then on
- * nothing is written any more, cleaning up included.
+ * Compares the slot before every write and after every completion, and remembers the first failure, of a read too:
+ * from then on nothing is written any more, cleaning up included. Reading goes on, so that it can be said what is there.
  */
 export function watchMedium(inner: Medium, watch: SlotWatch): Medium {
   let failure: CardwrightError | null = null;
@@ -16,9 +16,16 @@ export function watchMedium(inner: Medium, watch: SlotWatch): Medium {
       await operation();
       watch.check();
     } catch (error) {
-      failure ??= nameFailure(error as CardwrightError, watch);
+      remember(error);
       throw failure;
     }
+  }
+
+  /** The failure that this one is; the first of all stands in the way of every later write. */
+  function remember(error: unknown): CardwrightError {
+    const named = nameFailure(error as CardwrightError, watch);
+    failure ??= named;
+    return named;
   }
 
   return {
@@ -30,14 +37,18 @@ export function watchMedium(inner: Medium, watch: SlotWatch): Medium {
     async read(target, offset) {
       try {
         await inner.read(target, offset);
+        watch.check();
       } catch (error) {
-        throw nameFailure(error as CardwrightError, watch);
+        throw remember(error);
       }
-      watch.check();
     },
     readNow: (target, offset) => {
-      inner.readNow(target, offset);
-      watch.check();
+      try {
+        inner.readNow(target, offset);
+        watch.check();
+      } catch (error) {
+        throw remember(error);
+      }
     },
   };
 }

@@ -51,6 +51,21 @@ describe('a watched medium', () => {
     expect(inner.flushes).toBe(0);
   });
 
+  it('ends all writing with a failed read too, and goes on reading', async () => {
+    const inner = createMemoryMedium(4096);
+    const failing = createFaultyMedium(inner, { kind: 'read-error', atByte: 0 });
+    for (const read of ['read', 'readNow'] as const) {
+      const medium = watchMedium(failing, { check: () => undefined });
+      await medium.write(block, 1024);
+      await expect((async () => medium[read](new Uint8Array(512), 0))()).rejects.toMatchObject({
+        code: 'media.read-failed',
+      });
+      await expect(medium.write(block, 512)).rejects.toMatchObject({ code: 'media.read-failed' });
+      await medium.read(new Uint8Array(512), 1024);
+    }
+    expect(inner.bytes[512]).toBe(0);
+  });
+
   it('calls an error on an exchanged card by what it was', async () => {
     const inner = createMemoryMedium(4096);
     const seq = diskseqFile(3);
