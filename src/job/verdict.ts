@@ -51,15 +51,26 @@ export function damageFacts(damage: Damage) {
 }
 
 /** How far a job came, as far as the card's state depends on it. */
-export type JobMark = 'nothing written' | 'head is off' | 'sealing' | 'done';
+export type JobMark = 'nothing written' | 'head is coming off' | 'head is off' | 'sealing' | 'done';
 
-/** What the card is when a job ends at this mark with this error. */
-export function stateAfter(mark: JobMark, error: CardwrightError): CardState {
-  const lost =
-    error.code === 'media.gone' || error.code === 'media.changed' || error.code === 'job.identity-changed';
+/** What a last look at the first MiB gave; `not asked` where there was nobody to look, or no time. */
+export type HeadSeen = 'zeros' | 'no zeros' | 'not asked';
+
+/** Whether the card that a job was about is out of its hands. */
+export function isLost({ code }: CardwrightError): boolean {
+  return code === 'media.gone' || code === 'media.changed' || code === 'job.identity-changed';
+}
+
+/**
+ * What the card is when a job ends at this mark with this error. "unbootable" is said only where the first MiB was
+ * read as zeros: in the last look, or, where none was possible, when the head came off.
+ */
+export function stateAfter(mark: JobMark, error: CardwrightError, head: HeadSeen): CardState {
   if (mark === 'nothing written') return 'untouched';
-  if (lost) return 'unknown';
-  return mark === 'head is off' ? 'unbootable' : 'unconfirmed';
+  if (isLost(error)) return 'unknown';
+  if (mark === 'sealing' || mark === 'done') return 'unconfirmed';
+  if (head === 'not asked') return mark === 'head is off' ? 'unbootable' : 'unknown';
+  return head === 'zeros' ? 'unbootable' : 'unknown';
 }
 
 /**

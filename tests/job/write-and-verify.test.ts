@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto';
 import { describe, expect, it } from 'vitest';
 import type { DigestMap } from '../../src/contract/job.ts';
-import { sealBody, sealFirstBlock, takeHeadOff } from '../../src/job/engine/card-head.ts';
+import { sealBody, sealFirstBlock, settleHead, takeHeadOff } from '../../src/job/engine/card-head.ts';
 import { classifyDamage } from '../../src/job/engine/classify-damage.ts';
 import { pieceDigest } from '../../src/job/engine/digest-map.ts';
 import { verifyCard } from '../../src/job/engine/verify-card.ts';
@@ -113,8 +113,22 @@ describe('taking the head off', () => {
     const medium = { ...stubborn, write: async () => undefined };
     await expect(takeHeadOff(medium, 0)).rejects.toMatchObject({
       code: 'job.head-not-zero',
-      card: 'unbootable',
+      facts: { offset: 0 },
     });
+    expect(await settleHead(medium)).toBe(false);
+  });
+
+  it('names the first byte that stayed', async () => {
+    const medium = createFaultyMedium(createMemoryMedium(4 * mib), { kind: 'bit-flip', atByte: 70_001 });
+    await expect(takeHeadOff(medium, 0)).rejects.toMatchObject({ facts: { offset: 70_001 } });
+  });
+
+  it('clears it again after a failed job where something else was written over it', async () => {
+    const medium = createMemoryMedium(4 * mib);
+    await takeHeadOff(medium, 4 * mib);
+    medium.bytes.fill(7, 100, 600);
+    expect(await settleHead(medium)).toBe(true);
+    expect(medium.bytes.subarray(0, mib).every((byte) => byte === 0)).toBe(true);
   });
 });
 
@@ -126,8 +140,9 @@ describe('reading back', () => {
     const { map } = await write(medium, image);
     const wrong = await verify(medium, map);
     const expectedPiece = async (piece: number) => image.subarray(piece * mib, (piece + 1) * mib);
-    const damage = await classifyDamage(medium, map, wrong, layout, expectedPiece);
-    const blind = await classifyDamage(medium, map, wrong, layout, async () => null);
+    const found = { medium, map, wrong, headIsOff: true, layout };
+    const damage = await classifyDamage({ ...found, expectedPiece });
+    const blind = await classifyDamage({ ...found, expectedPiece: async () => null });
     return { wrong: wrong.map(({ piece }) => piece), damage, blind };
   }
 
@@ -163,6 +178,25 @@ describe('reading back', () => {
     expect(forgetting.wrong).toEqual([7, 8, 9]);
   });
 
+  it.each([3 * mib + 512, 4 * mib + 65_536, 6 * mib + 1_000 * 512, 9 * mib + 512])(
+    'tells a card that starts over at %i bytes, in the middle of a MiB, with or without the image at hand',
+    async (atByte) => {
+      const { damage, blind } = await jobOn('wrapped', atByte);
+      expect(damage.kind).toBe('wrapped-capacity');
+      expect(blind.kind).toBe('wrapped-capacity');
+    },
+  );
+
+  it('compares a cleared head with zeros, not with what the image has there', async () => {
+    const medium = createMemoryMedium(16 * mib);
+    const { map } = await write(medium, image);
+    medium.bytes[5000] = 1;
+    const wrong = await verify(medium, map);
+    const expectedPiece = async (piece: number) => image.subarray(piece * mib, (piece + 1) * mib);
+    const damage = await classifyDamage({ medium, map, wrong, headIsOff: true, layout, expectedPiece });
+    expect(damage).toMatchObject({ kind: 'stable-damage', ranges: [{ offset: 4608, length: 512 }] });
+  });
+
   it('tells stale data: whole blocks that have nothing in common with what was written', async () => {
     const medium = createMemoryMedium(16 * mib);
     medium.bytes.set(patternedBytes(10 * mib, 'last year'));
@@ -171,9 +205,8 @@ describe('reading back', () => {
     medium.bytes.fill(0, 0, mib);
     medium.bytes.set(old.subarray(6 * mib, 6 * mib + 8192), 6 * mib);
     const wrong = await verify(medium, map);
-    const damage = await classifyDamage(medium, map, wrong, layout, async (piece) =>
-      image.subarray(piece * mib, (piece + 1) * mib),
-    );
+    const expectedPiece = async (piece: number) => image.subarray(piece * mib, (piece + 1) * mib);
+    const damage = await classifyDamage({ medium, map, wrong, headIsOff: true, layout, expectedPiece });
     expect(damage).toMatchObject({ kind: 'stale-data', ranges: [{ offset: 6 * mib, length: 8192 }] });
   });
 

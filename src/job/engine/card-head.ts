@@ -2,7 +2,7 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { mibBytes } from '../../contract/job.ts';
 import { allocateAligned } from '../../media/aligned-memory.ts';
 import type { Medium } from '../../media/medium.ts';
-import { isAllZero, isEqual } from './digest-map.ts';
+import { isAllZero } from './digest-map.ts';
 
 /**
  * Clears the first MiB and the last MiB beyond the image (where a backup partition table would stand), flushes, and
@@ -27,9 +27,28 @@ export async function takeHeadOff(medium: Medium, keepBytes: number): Promise<vo
 export async function expectZeros(medium: Medium, offset: number, length: number): Promise<void> {
   const buffer = allocateAligned(length).fill(0xa5);
   await medium.read(buffer, offset);
-  if (!isAllZero(buffer)) {
-    throw new CardwrightError('job.head-not-zero', { card: 'unbootable', facts: { offset, length } });
-  }
+  const at = buffer.findIndex((byte) => byte !== 0);
+  if (at >= 0) throw new CardwrightError('job.head-not-zero', { facts: { offset: offset + at, length } });
+}
+
+/**
+ * For a job that failed: sees whether the first MiB reads as zeros, and clears it once more where it does not (a card
+ * that starts over at its real size has had something else written there). After a failed transfer the medium takes
+ * no more writes, so then it is only looked at.
+ *
+ * @returns whether it read as zeros in the end
+ * @throws CardwrightError `media.*`
+ */
+export async function settleHead(medium: Medium): Promise<boolean> {
+  const head = allocateAligned(Math.min(mibBytes, medium.sizeBytes));
+  const readsAsZeros = async () => {
+    await medium.read(head.fill(0xa5), 0);
+    return isAllZero(head);
+  };
+  if (await readsAsZeros()) return true;
+  await medium.write(head.fill(0), 0);
+  await medium.flush();
+  return readsAsZeros();
 }
 
 /** Writes the held-back head without its first block, and reads it back. Nothing to do where the head is one block. */
@@ -50,10 +69,11 @@ async function writeAndCompare(medium: Medium, content: Uint8Array, offset: numb
   await medium.flush();
   const back = allocateAligned(content.length).fill(0xa5);
   await medium.read(back, offset);
-  if (!isEqual(back, content)) {
+  const at = back.findIndex((byte, index) => byte !== content[index]);
+  if (at >= 0) {
     throw new CardwrightError('job.seal-not-read-back', {
       card: 'unconfirmed',
-      facts: { offset, length: content.length },
+      facts: { offset: offset + at, length: content.length },
     });
   }
 }

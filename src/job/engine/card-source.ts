@@ -4,6 +4,7 @@ import { type DigestMap, mibBytes } from '../../contract/job.ts';
 import { allocateAligned } from '../../media/aligned-memory.ts';
 import type { Medium } from '../../media/medium.ts';
 import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
+import type { Mismatch } from './verify-card.ts';
 
 const keptPieces = 24;
 
@@ -19,9 +20,15 @@ export interface CardSource extends ByteSource {
  * Reads a card through its digest map: a piece is handed on only if its digest still matches. The held-back head
  * stands in for the first piece.
  *
+ * @param onMismatch told of that piece, for whoever classifies the damage
  * @throws CardwrightError `job.mismatch` on the first piece that differs; `media.*`
  */
-export function createCardSource(medium: Medium, map: DigestMap, head: () => Uint8Array | null): CardSource {
+export function createCardSource(
+  medium: Medium,
+  map: DigestMap,
+  head: () => Uint8Array | null,
+  onMismatch: (mismatch: Mismatch) => void = () => undefined,
+): CardSource {
   const cache = new Map<number, Uint8Array>();
 
   function keep(index: number, content: Uint8Array): void {
@@ -40,7 +47,9 @@ export function createCardSource(medium: Medium, map: DigestMap, head: () => Uin
     if (cached) return cached;
     const content = allocateAligned(pieceLength(map, index)).fill(0xa5);
     medium.readNow(content, index * mibBytes);
-    if (!isEqual(sha256(content), pieceDigest(map, index))) {
+    const found = sha256(content);
+    if (!isEqual(found, pieceDigest(map, index))) {
+      onMismatch({ piece: index, found });
       throw new CardwrightError('job.mismatch', {
         card: 'unbootable',
         facts: { places: 1, bytes: content.length, offset: index * mibBytes, partition: 0 },

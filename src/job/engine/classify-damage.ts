@@ -3,6 +3,7 @@ import { mibBytes } from '../../contract/job.ts';
 import { allocateAligned } from '../../media/aligned-memory.ts';
 import type { Medium } from '../../media/medium.ts';
 import { digestBytes, isAllZero, isEqual, pieceLength, sha256 } from './digest-map.ts';
+import { startsOver } from './find-wrap.ts';
 import type { Mismatch } from './verify-card.ts';
 
 const rereads = 3;
@@ -19,17 +20,26 @@ export interface Damage {
 /** What a piece should hold, where it can still be told (a raw image's descriptor); null otherwise. */
 export type ExpectedPiece = (piece: number) => Promise<Uint8Array | null>;
 
+/** Mismatches with what is known of the card they were found on. */
+export interface DamageCase {
+  medium: Medium;
+  map: DigestMap;
+  /** in the order of the pieces */
+  wrong: readonly Mismatch[];
+  /** the first MiB is held back and should read as zeros */
+  headIsOff: boolean;
+  layout: ImageLayout;
+  expectedPiece: ExpectedPiece;
+}
+
 /**
  * Reads mismatching pieces again to say what kind of damage it is. It never passes a card: whatever the second
  * reading gives, the job has failed.
+ *
+ * @throws CardwrightError `media.*` where a piece cannot be read again
  */
-export async function classifyDamage(
-  medium: Medium,
-  map: DigestMap,
-  wrong: readonly Mismatch[],
-  layout: ImageLayout,
-  expectedPiece: ExpectedPiece,
-): Promise<Damage> {
+export async function classifyDamage(damage: DamageCase): Promise<Damage> {
+  const { medium, map, wrong, headIsOff, layout } = damage;
   const ranges: DamagedRange[] = [];
   const kinds: DamageKind[] = [];
   for (const [at, mismatch] of wrong.entries()) {
@@ -41,12 +51,15 @@ export async function classifyDamage(
     }
     const content = allocateAligned(length);
     const stable = await readsTheSame(medium, content, mismatch);
-    const expected = await expectedPiece(mismatch.piece);
+    const isClearedHead = headIsOff && mismatch.piece === 0;
+    const expected = isClearedHead ? new Uint8Array(length) : await damage.expectedPiece(mismatch.piece);
     kinds.push(stable ? stableKind(content, mismatch.piece, expected, map) : 'unstable-reads');
     const differing = expected ? differingStretch(content, expected, medium.blockBytes) : null;
     const { from, to } = differing ?? { from: 0, to: length };
     ranges.push(place(offset + from, to - from, layout));
   }
+  if (headIsOff && !kinds.includes('unstable-reads') && (await startsOver(medium, map, wrong)))
+    kinds.push('wrapped-capacity');
   return {
     kind: worstKind(kinds, ranges, map),
     ranges,

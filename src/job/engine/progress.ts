@@ -3,8 +3,6 @@ import type { Phase } from '../../contract/job.ts';
 import { createThroughput } from '../throughput.ts';
 
 const tellEveryMs = 200;
-/** No completed I/O for this long is a stall, and said. */
-export const stallMs = 5000;
 
 /** Tells how far a phase is, from what the device has completed. Always call `end`. */
 export interface Progress {
@@ -20,12 +18,9 @@ export function startProgress(
 ): Progress {
   const rate = createThroughput(totalBytes, now());
   let doneBytes = 0;
-  let lastDoneMs = now();
-  let stallsTold = 0;
 
   function tell(): void {
-    const nowMs = now();
-    const { bytesPerSecond, meanBytesPerSecond, secondsLeft } = rate.read(nowMs);
+    const { bytesPerSecond, meanBytesPerSecond, secondsLeft } = rate.read(now());
     port.emit({
       type: 'progress',
       phase,
@@ -35,10 +30,6 @@ export function startProgress(
       meanBytesPerSecond,
       secondsLeft,
     });
-    const still = Math.floor((nowMs - lastDoneMs) / stallMs);
-    if (still > stallsTold)
-      port.emit({ type: 'stall', phase, seconds: Math.floor((nowMs - lastDoneMs) / 1000) });
-    stallsTold = still;
   }
 
   const timer = setInterval(tell, tellEveryMs);
@@ -46,8 +37,7 @@ export function startProgress(
   return {
     add(bytes) {
       doneBytes += bytes;
-      lastDoneMs = now();
-      rate.note(doneBytes, lastDoneMs);
+      rate.note(doneBytes, now());
     },
     end() {
       clearInterval(timer);

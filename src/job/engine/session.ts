@@ -10,7 +10,7 @@ import {
 } from '../../media/capacity-probe.ts';
 import type { Medium } from '../../media/medium.ts';
 import type { Extent } from '../../volume/overlay.ts';
-import { sealBody, sealFirstBlock, takeHeadOff } from './card-head.ts';
+import { sealBody, sealFirstBlock, settleHead, takeHeadOff } from './card-head.ts';
 import { createCardSource } from './card-source.ts';
 import { classifyDamage, type Damage } from './classify-damage.ts';
 import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
@@ -25,7 +25,7 @@ import type { ImageFeed } from './image-feed.ts';
 import type { PieceMemory } from './piece-memory.ts';
 import { startProgress } from './progress.ts';
 import { type CardRead, readCard } from './read-card.ts';
-import { verifyCard } from './verify-card.ts';
+import { type Mismatch, verifyCard } from './verify-card.ts';
 import { writeImage } from './write-image.ts';
 
 /** What a session can be told to do: its order and its answer. One call at a time; the supervisor conducts. */
@@ -44,6 +44,10 @@ export interface SessionCalls {
   verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
   /** opens the boot volume again, from the medium, and compares the files that were put there */
   checkFiles: [order: { volume: Extent; files: WrittenFile[] }, answer: { different: string[] }];
+  /** reads the piece again over which `edit` or `checkFiles` ended with `job.mismatch`, and says what is wrong with it */
+  explainMismatch: [order: { layout: ImageLayout }, answer: Damage | null];
+  /** after a failure before the seal: sees to it that the first MiB reads as zeros; false where it does not */
+  settleHead: [order: Record<string, never>, answer: { isZero: boolean }];
   sealBody: [order: Record<string, never>, answer: null];
   sealFirstBlock: [order: Record<string, never>, answer: null];
   /** the digest map as it stands */
@@ -100,6 +104,8 @@ export function createSession(parts: SessionParts): Session {
     checkFiles: async ({ volume, files }) => ({
       different: checkNodeFiles(state.freshSource(), volume, files),
     }),
+    explainMismatch: ({ layout }) => state.explainMismatch(layout),
+    settleHead: async () => ({ isZero: await settleHead(parts.medium) }),
     sealBody: () => state.seal(sealBody),
     sealFirstBlock: () => state.seal(sealFirstBlock),
     map: async () => state.map(),
@@ -119,6 +125,7 @@ class CardInHand {
   #map: DigestMap | null = null;
   #head: Uint8Array | null = null;
   #places: ProbePlace[] = [];
+  #mismatch: Mismatch | null = null;
 
   constructor(parts: SessionParts, checkStop: () => void) {
     this.#parts = parts;
@@ -199,7 +206,18 @@ class CardInHand {
   }
 
   freshSource() {
-    return createCardSource(this.#parts.medium, this.map(), () => this.#head);
+    return createCardSource(
+      this.#parts.medium,
+      this.map(),
+      () => this.#head,
+      (mismatch) => {
+        this.#mismatch = mismatch;
+      },
+    );
+  }
+
+  async explainMismatch(layout: ImageLayout): Promise<Damage | null> {
+    return this.#mismatch && this.#classify([this.#mismatch], this.#head !== null, layout);
   }
 
   async verify(given: DigestMap | null, headIsOff: boolean, layout: ImageLayout): Promise<VerifyAnswer> {
@@ -219,7 +237,7 @@ class CardInHand {
         checkStop: this.#checkStop,
       });
       const after = sectorsRead();
-      const damage = wrong.length > 0 ? await this.#classify(wrong, layout) : null;
+      const damage = wrong.length > 0 ? await this.#classify(wrong, headIsOff, layout) : null;
       const counted = before === null || after === null ? null : after - before;
       return { bytes: map.sizeBytes, sectorsRead: counted, damage };
     } finally {
@@ -227,20 +245,21 @@ class CardInHand {
     }
   }
 
-  async #classify(wrong: Parameters<typeof classifyDamage>[2], layout: ImageLayout): Promise<Damage> {
+  async #classify(wrong: Mismatch[], headIsOff: boolean, layout: ImageLayout): Promise<Damage> {
+    const { medium } = this.#parts;
     const map = this.map();
-    const expect = async (piece: number): Promise<Uint8Array | null> => {
+    const expectedPiece = async (piece: number): Promise<Uint8Array | null> => {
       const expected = await this.#parts.expectedPiece?.(piece, pieceLength(map, piece));
       return expected && isEqual(sha256(expected), pieceDigest(map, piece)) ? expected : null;
     };
-    return classifyDamage(this.#parts.medium, map, wrong, layout, expect);
+    return classifyDamage({ medium, map, wrong, headIsOff, layout, expectedPiece });
   }
 
   /** The places past the image, looked at again after everything was written, then cleared; all before reading back. */
   async #settleProbe(): Promise<void> {
     const { medium } = this.#parts;
     await medium.flush();
-    await checkProbe(medium, this.#places);
+    await checkProbe(medium, this.#places, 'again');
     await clearProbe(medium, this.#places);
     this.#places = [];
   }

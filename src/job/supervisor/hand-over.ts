@@ -10,6 +10,7 @@ export async function handOver(
   image: ImageInHand | null,
   user: WorkerUser | null,
   port: EventPort,
+  signal: AbortSignal = new AbortController().signal,
 ): Promise<RunningWorker> {
   const { kind, blockBytes, fault, counts, identity } = card;
   const worker = await startWorker({
@@ -19,6 +20,7 @@ export async function handOver(
     statFd: card.statFd,
     user,
     port,
+    signal,
     init: {
       card: { kind, sizeBytes: identity.sizeBytes, blockBytes },
       diskseq: card.diskseqFd === null ? null : identity.diskseq,

@@ -5,8 +5,9 @@ import { type Finding, finding } from '../../contract/finding.ts';
 import type { DigestMap, ImageLayout, JobResult, Phase, PhaseTime } from '../../contract/job.ts';
 import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
 import type { VerifyAnswer } from '../engine/session.ts';
-import { counterFinding, type JobMark, mismatchError, stateAfter } from '../verdict.ts';
+import { counterFinding, type HeadSeen, type JobMark, mismatchError, stateAfter } from '../verdict.ts';
 import type { CardInReader } from './card-in-reader.ts';
+import { dismissWorker, lookAtHead } from './end-of-worker.ts';
 import { handOver } from './hand-over.ts';
 import { explainEarlyEnd, failingDecoder, type ImageInHand, settleImage } from './image-in-hand.ts';
 import type { JobLog } from './job-log.ts';
@@ -63,18 +64,21 @@ class JobRun {
       worker = await this.#step('hand-over', () => this.#handOver());
       const running = worker;
       const verified = await stopInTime(this.#order.signal, running, () => this.#conduct(running));
+      await dismissWorker(worker);
       return this.#outcome(verified);
-    } catch (error) {
-      throw this.#fail(error);
+    } catch (cause) {
+      const error = cause instanceof CardwrightError ? cause : unforeseen(cause);
+      const head = await lookAtHead(worker, this.#mark, error, this.#order.signal);
+      const isGone = worker === null || (await dismissWorker(worker));
+      throw this.#fail(error, head, isGone);
     } finally {
-      worker?.kill();
       await this.#order.image?.stream.close();
     }
   }
 
   #handOver(): Promise<RunningWorker> {
-    const { card, image, user, port } = this.#order;
-    return handOver(card, image, user, port);
+    const { card, image, user, port, signal } = this.#order;
+    return handOver(card, image, user, port, signal);
   }
 
   async #conduct(worker: RunningWorker): Promise<VerifyAnswer> {
@@ -83,16 +87,18 @@ class JobRun {
     const coveredBytes = image?.sizeBytes ?? finished?.map.sizeBytes ?? 0;
     await this.#expectSameCard();
     await this.#step('head-off', () => {
-      this.#mark = 'head is off';
+      this.#mark = 'head is coming off';
       return worker.call('takeHeadOff', { keepBytes: coveredBytes });
     });
+    this.#mark = 'head is off';
     if (image) {
       await this.#step('probe', () =>
         worker.call('probe', { salt: randomBytes(16), imageBytes: coveredBytes }),
       );
       await this.#step('write', () => this.#write(worker, image), coveredBytes);
     }
-    if (edit) this.#edit = await this.#step('personalize', () => worker.call('edit', edit));
+    if (edit)
+      this.#edit = await this.#step('personalize', () => this.#explained(worker, worker.call('edit', edit)));
     for (const found of this.#edit?.findings ?? []) this.#note(found);
     const verified = await this.#step('verify', () => this.#verify(worker, layout), coveredBytes);
     await this.#step('seal', () => this.#seal(worker, verified));
@@ -140,11 +146,23 @@ class JobRun {
       throw new CardwrightError(counter.code, { facts: counter.facts, card: 'unbootable' });
     if (counter) this.#note(counter);
     if (this.#edit && edit) {
-      const { different } = await worker.call('checkFiles', { volume: edit.volume, files: this.#edit.files });
+      const order = { volume: edit.volume, files: this.#edit.files };
+      const { different } = await this.#explained(worker, worker.call('checkFiles', order));
       if (different.length > 0)
         throw new CardwrightError('job.files-differ', { facts: { files: different.join(', ') } });
     }
     return verified;
+  }
+
+  /** A mismatch met while the boot volume is read is classified like any other. */
+  async #explained<T>(worker: RunningWorker, work: Promise<T>): Promise<T> {
+    try {
+      return await work;
+    } catch (error) {
+      if (!(error instanceof CardwrightError) || error.code !== 'job.mismatch') throw error;
+      const damage = await worker.call('explainMismatch', { layout: this.#order.layout });
+      throw damage ? mismatchError(damage, 'unbootable') : error;
+    }
   }
 
   /**
@@ -214,23 +232,23 @@ class JobRun {
   }
 
   /** Gives the error its card state and writes both down. Once the record says "done", nothing takes that back. */
-  #fail(cause: unknown): CardwrightError {
+  #fail(cause: CardwrightError, head: HeadSeen, workerIsGone: boolean): CardwrightError {
     const { log } = this.#order;
-    const known = cause instanceof CardwrightError ? cause : unforeseen(cause);
-    const card = stateAfter(this.#mark, known);
-    const facts = { phase: this.#phase, ...known.facts };
-    const error = new CardwrightError(known.code, { facts, card, findings: known.findings, cause });
+    const { code } = cause;
+    const card = stateAfter(this.#mark, cause, head);
+    const facts = { phase: this.#phase, ...cause.facts };
+    const findings = [...cause.findings];
+    if (!workerIsGone) findings.push(finding('job.reader-hangs', 'note'));
     try {
-      for (const found of known.findings) log.addFinding(found);
-      if (known.code === 'job.cancelled') log.markCancelled(card);
-      else log.markFailed(known.code, card);
-      return error;
+      for (const found of findings) log.addFinding(found);
+      if (code === 'job.cancelled') log.markCancelled(card);
+      else log.markFailed(code, card);
     } catch (storeError) {
       // The first error is what the person must hear; that its record failed too is added to it.
       const reason = storeError instanceof Error ? storeError.message : String(storeError);
-      const findings = [...known.findings, finding('job.no-record', 'fail', { reason })];
-      return new CardwrightError(known.code, { facts, card, findings, cause });
+      findings.push(finding('job.no-record', 'fail', { reason }));
     }
+    return new CardwrightError(code, { facts, card, findings, cause });
   }
 }
 

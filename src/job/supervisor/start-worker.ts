@@ -4,7 +4,15 @@ import { fileURLToPath } from 'node:url';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
 import type { SessionCalls } from '../engine/session.ts';
-import type { FromWorker, SessionCall, ToWorker, WorkerInit } from '../worker/protocol.ts';
+import {
+  beatMs,
+  type FromWorker,
+  phaseOfCall,
+  type SessionCall,
+  stallMs,
+  type ToWorker,
+  type WorkerInit,
+} from '../worker/protocol.ts';
 import type { WorkerUser } from './worker-user.ts';
 
 export interface WorkerParts {
@@ -15,6 +23,8 @@ export interface WorkerParts {
   user: WorkerUser | null;
   init: Omit<WorkerInit, 'type' | 'image'>;
   port: EventPort;
+  /** ends the starting; a running worker is stopped through `stopInTime` */
+  signal: AbortSignal;
 }
 
 /** A running worker as its supervisor sees it. */
@@ -41,7 +51,7 @@ function workerBundle(): string {
  * an end to it when its supervisor ends. It loads its code, lowers its limit so that it can open nothing, and only
  * then is it believed.
  *
- * @throws CardwrightError `job.worker-not-started`; nothing was written then
+ * @throws CardwrightError `job.worker-not-started`, `job.cancelled`; nothing was written then
  */
 export async function startWorker(parts: WorkerParts): Promise<RunningWorker> {
   const script = fs.openSync(workerBundle(), 'r');
@@ -52,12 +62,16 @@ export async function startWorker(parts: WorkerParts): Promise<RunningWorker> {
     fs.closeSync(script);
   }
   const worker = converse(child, parts.port);
+  const { signal } = parts;
+  signal.addEventListener('abort', worker.kill, { once: true });
   try {
     await worker.ready(parts.user);
     worker.send({ type: 'init', image: parts.image.kind, ...parts.init });
   } catch (error) {
     child.kill('SIGKILL');
-    throw error;
+    throw signal.aborted ? new CardwrightError('job.cancelled', { card: 'untouched' }) : error;
+  } finally {
+    signal.removeEventListener('abort', worker.kill);
   }
   return worker;
 }
@@ -96,9 +110,34 @@ function spawnWorker(parts: WorkerParts, script: number): ChildProcess {
 }
 
 type Waiting = { resolve(value: unknown): void; reject(error: Error): void };
+type WaitingCall = Waiting & { call: SessionCall };
+
+/** A worker that is not heard while it works waits for its card in the midst of the file-system library. */
+function watchSilence(waiting: ReadonlyMap<number, WaitingCall>, port: EventPort) {
+  let heardMs = Date.now();
+  let stallsTold = 0;
+  const timer = setInterval(() => {
+    const [running] = waiting.values();
+    const silentMs = running ? Date.now() - heardMs : 0;
+    const stalls = Math.floor(silentMs / stallMs);
+    if (running && stalls > stallsTold) {
+      const seconds = Math.floor(silentMs / 1000);
+      port.emit({ type: 'stall', phase: phaseOfCall[running.call], seconds });
+    }
+    stallsTold = stalls;
+  }, beatMs);
+  timer.unref();
+  return {
+    heard: () => {
+      heardMs = Date.now();
+    },
+    end: () => clearInterval(timer),
+  };
+}
 
 function converse(child: ChildProcess, port: EventPort) {
-  const waiting = new Map<number, Waiting>();
+  const waiting = new Map<number, WaitingCall>();
+  const silence = watchSilence(waiting, port);
   let nextId = 1;
   let said = '';
   let isReady: Waiting | null = null;
@@ -110,6 +149,7 @@ function converse(child: ChildProcess, port: EventPort) {
   const send = (message: ToWorker) => void child.send(message, () => undefined);
 
   function die(how: string): void {
+    silence.end();
     death ??= new CardwrightError('job.worker-died', { facts: { how, said: said.trim() } });
     isReady?.reject(
       new CardwrightError('job.worker-not-started', { card: 'untouched', facts: { how, said: said.trim() } }),
@@ -130,7 +170,12 @@ function converse(child: ChildProcess, port: EventPort) {
   });
 
   child.on('message', (message: FromWorker) => {
-    if (message.type === 'event') port.emit(message.event);
+    silence.heard();
+    const [running] = waiting.values();
+    if (message.type === 'alive') return;
+    if (message.type === 'stalled') {
+      if (running) port.emit({ type: 'stall', phase: phaseOfCall[running.call], seconds: message.seconds });
+    } else if (message.type === 'event') port.emit(message.event);
     else if (message.type === 'ready') isReady?.resolve(message);
     else {
       const call = waiting.get(message.id);
@@ -163,7 +208,8 @@ function converse(child: ChildProcess, port: EventPort) {
       return new Promise((resolve, reject) => {
         if (death) return reject(death);
         const id = nextId++;
-        waiting.set(id, { resolve: resolve as (value: unknown) => void, reject });
+        if (waiting.size === 0) silence.heard();
+        waiting.set(id, { call, resolve: resolve as (value: unknown) => void, reject });
         send({ type: 'call', id, call, order });
       });
     },

@@ -1,14 +1,15 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import { isLost } from '../verdict.ts';
 import type { RunningWorker } from './start-worker.ts';
 
 /** A worker that has not stopped by then is ended: cancelling answers within a second. */
-const patienceMs = 600;
+const patienceMs = 500;
 
 /**
  * Runs work on a worker until it ends or the signal comes. On the signal the worker is asked to stop, then ended; a
  * process that hangs in a reader is not waited for.
  *
- * @throws CardwrightError `job.cancelled`
+ * @throws CardwrightError `job.cancelled`; an exchanged or pulled card is said also after the signal
  */
 export async function stopInTime<T>(
   signal: AbortSignal,
@@ -32,7 +33,8 @@ export async function stopInTime<T>(
   try {
     return await Promise.race([work(), stopped]);
   } catch (error) {
-    throw signal.aborted ? cancelled() : error;
+    const mustBeSaid = error instanceof CardwrightError && isLost(error);
+    throw signal.aborted && !mustBeSaid ? cancelled() : error;
   } finally {
     clearTimeout(timer);
     signal.removeEventListener('abort', onAbort);

@@ -23,6 +23,7 @@ import {
   type ToWorker,
   type WorkerInit,
 } from './protocol.ts';
+import { startPulse } from './pulse.ts';
 
 function tell(message: FromWorker): void {
   process.send?.(message);
@@ -54,7 +55,7 @@ function tryToOpen(): string {
 function begin(init: WorkerInit, memory: PieceMemory): Session {
   if (init.fault && init.card.kind !== 'file') throw new Error('a fault is for make-believe cards only');
   const watch = init.diskseq === null ? noWatch : watchDiskseq(fds.diskseq, init.diskseq);
-  const plain = createDescriptorMedium(fds.card, init.card);
+  const plain = startPulse(tell).count(createDescriptorMedium(fds.card, init.card));
   const medium = watchMedium(init.fault ? createFaultyMedium(plain, init.fault) : plain, watch);
   const feeds = { file: feedFromFile, pipe: feedFromPipe, none: () => null };
   return createSession({

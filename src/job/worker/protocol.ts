@@ -2,6 +2,7 @@ import type { CardState } from '../../contract/card-state.ts';
 import type { Code } from '../../contract/catalogue/index.ts';
 import type { JobEvent } from '../../contract/events.ts';
 import type { Facts, Finding } from '../../contract/finding.ts';
+import type { Phase } from '../../contract/job.ts';
 import type { MediumFault } from '../../media/faulty-medium.ts';
 import type { SessionCalls } from '../engine/session.ts';
 
@@ -23,6 +24,29 @@ export interface WorkerInit {
 
 export type SessionCall = keyof SessionCalls;
 
+/** What a person is told is going on while a call runs. */
+export const phaseOfCall: Record<SessionCall, Phase> = {
+  readCard: 'verify',
+  holdHead: 'verify',
+  takeHeadOff: 'head-off',
+  probe: 'probe',
+  write: 'write',
+  digestImage: 'image',
+  edit: 'personalize',
+  verify: 'verify',
+  explainMismatch: 'verify',
+  checkFiles: 'verify',
+  settleHead: 'verify',
+  sealBody: 'seal',
+  sealFirstBlock: 'seal',
+  map: 'seal',
+};
+
+/** A worker is heard about this often. */
+export const beatMs = 1000;
+/** No completed I/O for this long is a stall, and said. */
+export const stallMs = 5000;
+
 export type ToWorker =
   | WorkerInit
   | { type: 'call'; id: number; call: SessionCall; order: unknown }
@@ -40,5 +64,8 @@ export type FromWorker =
   /** loaded, limit lowered; what it could still open when it tried: nothing, or the run is refused */
   | { type: 'ready'; uid: number; canOpen: boolean; openFailure: string }
   | { type: 'event'; event: JobEvent }
+  | { type: 'alive' }
+  /** the card has completed nothing for so long, although something is on its way to it */
+  | { type: 'stalled'; seconds: number }
   | { type: 'answer'; id: number; value: unknown }
   | { type: 'failed'; id: number; error: PlainError };

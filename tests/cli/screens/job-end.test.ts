@@ -121,8 +121,7 @@ describe('a card that is not done', () => {
       card      STORAGE DEVICE, no serial in reader usb:1-2
       what      The card left its reader (ENODEV at byte 412,876,800).
       while     writing the image
-      now       the card left the reader: what is on it is not known until it is read
-                again
+      now       what is on the card is not known until it is read again
       code      media.gone · exit 7
       next      Put the card back, run cardwright devices for its new code, and start
                 the job anew.

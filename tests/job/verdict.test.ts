@@ -1,0 +1,28 @@
+import { describe, expect, it } from 'vitest';
+import { CardwrightError } from '../../src/contract/cardwright-error.ts';
+import { type HeadSeen, type JobMark, stateAfter } from '../../src/job/verdict.ts';
+
+const writeFailed = new CardwrightError('media.write-failed');
+const gone = new CardwrightError('media.gone');
+
+describe('what a card is after a failed job', () => {
+  const cases: [JobMark, CardwrightError, HeadSeen, string][] = [
+    ['nothing written', writeFailed, 'not asked', 'untouched'],
+    ['nothing written', gone, 'not asked', 'untouched'],
+    // Only a head that was read as zeros makes "does not boot" true.
+    ['head is coming off', writeFailed, 'zeros', 'unbootable'],
+    ['head is coming off', writeFailed, 'no zeros', 'unknown'],
+    ['head is coming off', writeFailed, 'not asked', 'unknown'],
+    ['head is off', writeFailed, 'zeros', 'unbootable'],
+    ['head is off', writeFailed, 'no zeros', 'unknown'],
+    ['head is off', writeFailed, 'not asked', 'unbootable'],
+    ['head is off', gone, 'not asked', 'unknown'],
+    ['sealing', writeFailed, 'not asked', 'unconfirmed'],
+    ['sealing', gone, 'not asked', 'unknown'],
+    ['done', writeFailed, 'not asked', 'unconfirmed'],
+  ];
+
+  it.each(cases)('%s, %s, head %s: %s', (mark, error, head, state) => {
+    expect(stateAfter(mark, error, head)).toBe(state);
+  });
+});
