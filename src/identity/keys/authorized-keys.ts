@@ -51,7 +51,7 @@ function whyNotALine(line: string): string | null {
  * section 6.6). RSA below 2048 bits, DSA, certificates and private keys are refused.
  */
 export function parseAuthorizedKey(text: string): AuthorizedKeyResult {
-  const line = text.replace(/\r?\n$/, '').replace(/^[ \t]+|[ \t]+$/g, '');
+  const line = text.replace(/\r?\n?$/, '').replace(/^[ \t]+|[ \t]+$/g, '');
   const why = whyNotALine(line);
   if (why !== null) return refuse(why);
   const [firstWord = ''] = line.split(/[ \t]/, 1);

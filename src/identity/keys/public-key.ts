@@ -91,7 +91,8 @@ export function checkBlob(type: string, blob: Uint8Array): KeyCheck {
   const known = Object.hasOwn(keyTypes, type) ? keyTypes[type] : undefined;
   if (known === undefined) return refuse(`"${type}" is no key type that is known here`);
   const strings = decodeStrings(blob);
-  if (strings === null || strings[0]?.toString('latin1') !== type) {
+  if (strings === null) return refuse('the key is damaged: it is cut short');
+  if (strings[0]?.toString('latin1') !== type) {
     return refuse('the key is damaged: its content does not begin with its type');
   }
   if (strings.length !== known.strings + 1) return refuse('the key is damaged: it is cut short or too long');

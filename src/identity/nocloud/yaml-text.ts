@@ -95,5 +95,14 @@ export function replaceSetting(map: YAMLMap, key: string, value: Node): boolean 
 
 /** @returns true where the setting was there */
 export function removeSetting(map: YAMLMap, key: string): boolean {
-  return map.delete(key);
+  const first = map.items[0]?.key;
+  if (!isScalar(first) || first.value !== key) return map.delete(key);
+  // What stands above a file's first setting is about the file: it passes to the next one.
+  const next = map.items[1]?.key;
+  const comment = first.commentBefore;
+  map.delete(key);
+  if (!comment) return true;
+  if (isScalar(next)) next.commentBefore = [comment, next.commentBefore].filter(Boolean).join('\n');
+  else map.commentBefore ??= comment;
+  return true;
 }
