@@ -66,8 +66,11 @@ export async function takeCard(
     losesAll: request.losesAll,
   });
   expectApproval(checkApproval({ typed, expected: code, demandedName: volumeName }));
+  const hadMounts = mountsOf(disk).length > 0;
   await unmountCard(disk);
-  return { card: await claimCard(station, { disk, code, image: guardImage }), disk };
+  // Unmounting writes to the card, so its content, and with it its code, is another one now; the rest is compared.
+  const claimed = hadMounts ? await codeOfDisk(station.key, disk, station.reader) : code;
+  return { card: await claimCard(station, { disk, code: claimed, image: guardImage }), disk };
 }
 
 async function guardImageOf(

@@ -1,0 +1,128 @@
+import { execFileSync } from 'node:child_process';
+import * as fs from 'node:fs';
+import { expect, it } from 'vitest';
+import { describeWith } from '../lab/capabilities.ts';
+import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
+import { makeOrchard } from './make-orchard.ts';
+import { type TestStation, withStation } from './run-tool.ts';
+
+const mib = 2 ** 20;
+
+const onLoop = (body: (station: TestStation, disk: LoopDisk) => Promise<void>) =>
+  withLoopDisk({ sizeBytes: 64 * mib, backing: 'tmpfs' }, (disk) =>
+    withStation([disk.node], makeOrchard, (station) => body(station, disk)),
+  );
+
+/** Mounts the whole disk below a folder of our own; unmounts it again unless the body did. */
+async function withMount(
+  disk: LoopDisk,
+  below: string,
+  body: (mount: string) => Promise<void>,
+): Promise<void> {
+  execFileSync('mkfs.ext2', ['-q', '-L', 'PHOTOS', disk.node]);
+  const mount = fs.mkdtempSync(`${below}/cardwright-test-`);
+  execFileSync('mount', [disk.node, mount]);
+  try {
+    await body(mount);
+  } finally {
+    if (fs.readFileSync('/proc/self/mountinfo', 'utf8').includes(mount)) execFileSync('umount', [mount]);
+    fs.rmdirSync(mount);
+  }
+}
+
+describeWith(
+  ['loop', 'tmpfs-direct-io', 'program:mkfs.ext2', 'program:mkfs.btrfs', 'program:addpart'],
+  'consent',
+  { timeoutMs: 90_000 },
+  () => {
+    it('a mounted card is refused without --unmount, and unmounted and written with it', () =>
+      onLoop((station, disk) =>
+        withMount(disk, '/mnt', async (mount) => {
+          const code = await station.codeOf(disk.node);
+          const before = await disk.sha256OfMedium();
+          const refused = await station.run('write', station.image, disk.node, '--confirm', code);
+          expect(refused.status, refused.stdout).toBe(3);
+          expect(refused.lines.at(-1)).toMatchObject({ code: 'job.needs-unmount', facts: { mounts: mount } });
+          expect(await disk.sha256OfMedium()).toBe(before);
+          const written = await station.run(
+            'write',
+            station.image,
+            disk.node,
+            '--confirm',
+            code,
+            '--unmount',
+          );
+          expect(written.status, written.stdout + written.stderr).toBe(0);
+        }),
+      ));
+
+    it('a card that is mounted where no card belongs is refused whatever is said', () =>
+      onLoop((station, disk) =>
+        withMount(disk, '/srv', async () => {
+          const args = ['--confirm', 'AAAA', '--unmount'];
+          const refused = await station.run('write', station.image, disk.node, ...args);
+          expect(refused.status).toBe(3);
+          expect(refused.lines.at(-1)).toMatchObject({
+            code: 'job.disk-refused',
+            findings: [expect.objectContaining({ code: 'guard.mounted-elsewhere' })],
+          });
+        }),
+      ));
+
+    it("a volume that looks like somebody's archive also asks for its name", () =>
+      onLoop(async (station, disk) => {
+        fs.truncateSync(disk.backingPath, 0);
+        fs.truncateSync(disk.backingPath, 64 * mib);
+        execFileSync('losetup', ['-c', disk.node]);
+        execFileSync('mkfs.btrfs', ['-q', '-M', '-L', 'HARVEST', disk.node], { stdio: 'ignore' });
+        const code = await station.codeOf(disk.node);
+        const run = (confirm: string) => station.run('write', station.image, disk.node, '--confirm', confirm);
+        const nameless = await run(code);
+        expect(nameless.status, nameless.stdout).toBe(9);
+        expect(nameless.lines.at(-1)).toMatchObject({ code: 'guard.approval-name-missing' });
+        expect((await run(`${code}:WINTER`)).lines.at(-1)).toMatchObject({
+          code: 'guard.approval-name-wrong',
+        });
+        const named = await run(`${code.toLowerCase()}:harvest`);
+        expect(named.status, named.stdout + named.stderr).toBe(0);
+      }));
+
+    it('a partition is not a disk, and its disk is named', () =>
+      onLoop(async (station, disk) => {
+        const partition = `${disk.node}p1`;
+        execFileSync('addpart', [disk.node, '1', '2048', '65536']);
+        const [major, minor] = fs
+          .readFileSync(`/sys/block/${disk.name}/${disk.name}p1/dev`, 'utf8')
+          .trim()
+          .split(':');
+        if (!fs.existsSync(partition)) execFileSync('mknod', [partition, 'b', `${major}`, `${minor}`]);
+        try {
+          const before = await disk.sha256OfMedium();
+          const refused = await station.run('write', station.image, partition, '--confirm', 'AAAA');
+          expect(refused.status, refused.stdout).toBeGreaterThanOrEqual(2);
+          expect(refused.lines.at(-1)).toMatchObject({ code: 'devices.is-partition' });
+          expect(await disk.sha256OfMedium()).toBe(before);
+        } finally {
+          execFileSync('delpart', [disk.node, '1']);
+          fs.rmSync(partition, { force: true });
+        }
+      }));
+
+    it('a disk that is not in the policy is no card', () =>
+      withLoopDisk({ sizeBytes: 64 * mib, backing: 'tmpfs' }, (disk) =>
+        withStation([], makeOrchard, async (station) => {
+          const refused = await station.run('write', station.image, disk.node, '--confirm', 'AAAA');
+          expect(refused.status).toBe(3);
+          expect(refused.lines.at(-1)).toMatchObject({ code: 'job.disk-refused' });
+        }),
+      ));
+
+    it('a policy that others can write is ignored, loudly', () =>
+      onLoop(async (station, disk) => {
+        fs.chmodSync(`${station.folder}/policy.yaml`, 0o666);
+        const { lines } = await station.run('devices', '--all');
+        const disks = lines.at(-1)?.disks as { node: string; verdict: string }[];
+        expect(disks.find(({ node }) => node === disk.node)?.verdict).toBe('refused');
+      }));
+  },
+);
