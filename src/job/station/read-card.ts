@@ -5,7 +5,7 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { handOver } from '../supervisor/hand-over.ts';
 import type { ImageInHand } from '../supervisor/image-in-hand.ts';
 import type { RunningWorker } from '../supervisor/start-worker.ts';
-import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+import { nextWorkerUser } from '../supervisor/worker-user.ts';
 
 /** A worker for reading a claimed card; it is ended when `use` is through. */
 export async function withWorker<T>(
@@ -14,7 +14,7 @@ export async function withWorker<T>(
   port: EventPort,
   use: (worker: RunningWorker) => Promise<T>,
 ): Promise<T> {
-  const user = pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids());
+  const user = nextWorkerUser();
   const worker = await handOver(card, image, user, port);
   try {
     return await use(worker);

@@ -7,7 +7,7 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { ImageInHand } from '../supervisor/image-in-hand.ts';
 import { logOfJob } from '../supervisor/job-log.ts';
 import { type JobOutcome, runJob } from '../supervisor/run-job.ts';
-import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import { keepAwake } from './keep-awake.ts';
 import { kernelLines } from './kernel-log.ts';
 import { type NodeRequest, orderEdit } from './order-edit.ts';
@@ -56,7 +56,7 @@ export async function runRecordedJob(
       finished: prepared.finished && { map: prepared.finished.map, record: prepared.finished.record.id },
       layout: prepared.layout,
       edit,
-      user: pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids()),
+      user: nextWorkerUser(),
       log: logOfJob(records, recordId),
       port: job.port,
       signal: job.signal,

@@ -10,7 +10,7 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { settleImage, takeImage } from '../supervisor/image-in-hand.ts';
 import type { RunningWorker } from '../supervisor/start-worker.ts';
 import { stopInTime } from '../supervisor/stop-in-time.ts';
-import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import { counterFinding, damageFacts, damageFindings } from '../verdict.ts';
 import type { CheckedImage } from './check-image.ts';
 import { claimForReading } from './claim-card.ts';
@@ -55,7 +55,7 @@ export async function verifyCardAgain(job: VerifyJob, request: VerifyRequest): P
   const disk = await resolveDevice(job.station.reader, graph, request.device);
   const card = await claimForReading(job.station.reader, disk);
   try {
-    const user = pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids());
+    const user = nextWorkerUser();
     const image = request.image && (await takeImage(request.image.facts, request.image.expectedSha256, user));
     try {
       return await withWorker(card, image, job.port, (worker) =>

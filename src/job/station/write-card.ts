@@ -1,7 +1,7 @@
 import type { Disk } from '../../contract/devices.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { takeImage } from '../supervisor/image-in-hand.ts';
-import { pickWorkerUser, takenUids } from '../supervisor/worker-user.ts';
+import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
 import type { NodeRequest } from './order-edit.ts';
 import { planNodeFiles, sectorBytesOf } from './preview-edit.ts';
@@ -57,7 +57,7 @@ export async function writeTakenCard(
 ): Promise<RecordedOutcome> {
   const { card, diskName, image, node } = taken;
   const { facts, expectedSha256 } = image;
-  const user = pickWorkerUser(process.getuid?.() ?? -1, process.pid, takenUids());
+  const user = nextWorkerUser();
   const inHand = await takeImage(facts, expectedSha256, user);
   const edit =
     node && facts.bootVolume

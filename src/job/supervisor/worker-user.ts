@@ -23,6 +23,15 @@ export function pickWorkerUser(ownUid: number, seed: number, taken: ReadonlySet<
   throw new Error('no free user number is left for a worker');
 }
 
+let given = 0;
+/** Far apart, so that processes with neighbouring numbers do not meet. */
+const stride = 1009;
+
+/** The user for the next worker of this process. Two workers that start at the same moment get different ones. */
+export function nextWorkerUser(): WorkerUser | null {
+  return pickWorkerUser(process.getuid?.() ?? -1, process.pid + stride * given++, takenUids());
+}
+
 /** Users in the account file and owners of running processes. */
 export function takenUids(): Set<number> {
   const taken = new Set<number>();
