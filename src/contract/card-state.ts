@@ -8,6 +8,8 @@ export type CardState =
   | 'unconfirmed'
   /** every byte was read back after the last was written, and the record says so */
   | 'done'
+  /** it was read whole, and holds something else than it should */
+  | 'damaged'
   /** it was pulled or exchanged, or did not keep a cleared head: nothing can be said without reading it again */
   | 'unknown';
 
@@ -17,5 +19,6 @@ export const cardStateText: Record<CardState, string> = {
   unbootable: 'the card has no partition table now and does not boot; do not use it',
   unconfirmed: 'the card may be complete, but no record says so: run verify before you use it',
   done: 'the card is complete and was read back',
+  damaged: 'the card does not hold what it should; do not use it',
   unknown: 'what is on the card is not known until it is read again',
 };

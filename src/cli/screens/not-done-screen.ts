@@ -32,6 +32,7 @@ const verdicts: Record<CardState, string> = {
   untouched: 'nothing was written, this card is as it was',
   unbootable: 'do not use this card',
   unconfirmed: 'do not use this card before it was verified',
+  damaged: 'do not use this card',
   done: 'the card is complete, and something failed after that',
   unknown: 'do not use this card before it was read again',
 };

@@ -126,7 +126,7 @@ async function check(job: VerifyJob, worker: RunningWorker, parts: CheckParts): 
     damage: answer.damage?.ranges ?? [],
     layout: read.layout,
     findings,
-    card: verdict === 'good' ? 'done' : 'unknown',
+    card: verdict === 'good' ? 'done' : 'damaged',
     settledRecord: settles ? record.id : null,
   };
 }
