@@ -1,14 +1,20 @@
 // Bundles the command line and the worker. The worker is one self-contained CommonJS text, since it is handed to a
 // process that cannot open files; native packages stay outside and are loaded by the command line alone.
-import { chmodSync } from 'node:fs';
+import { readFile } from 'node:fs/promises';
 import { build } from 'esbuild';
 
-const common = {
-  bundle: true,
-  platform: 'node',
-  target: 'node20',
-  logLevel: 'warning',
-  loader: { '.wasm': 'binary' },
+const common = { bundle: true, platform: 'node', target: 'node20', logLevel: 'warning' };
+
+// Two functions of this library that are never called here assign to constants, which the bundler refuses.
+const mendExt2fs = {
+  name: 'mend-ext2fs',
+  setup(setup) {
+    setup.onLoad({ filter: /ext2fs[\\/]lib[\\/]fs\.js$/ }, async ({ path }) => ({
+      contents: (await readFile(path, 'utf8'))
+        .replace("const path = require('path')", "let path = require('path')")
+        .replace('const toRead = Math.min', 'let toRead = Math.min'),
+    }));
+  },
 };
 
 await build({
@@ -16,8 +22,10 @@ await build({
   entryPoints: ['src/job/worker/main.ts'],
   outfile: 'dist/worker.cjs',
   format: 'cjs',
+  loader: { '.wasm': 'binary' },
   // Glue of the WebAssembly library wants some URL of its own; nothing is opened there.
   define: { 'import.meta.url': '"file:///cardwright"' },
+  plugins: [mendExt2fs],
 });
 await build({
   ...common,
@@ -26,4 +34,3 @@ await build({
   format: 'esm',
   packages: 'external',
 });
-chmodSync('dist/worker.cjs', 0o644);

@@ -167,4 +167,27 @@ describeWith(tools, 'one image onto one card, on a real block device', { timeout
       expect(written.status, written.stdout + written.stderr).toBe(0);
       expect((await station.run('verify', disk.node)).status).toBe(0);
     }));
+
+  it('points out what would make nodes collide, in a packed image too: looked for on the card', () =>
+    onLoop(async (station, disk) => {
+      const tree = join(station.folder, 'tree');
+      fs.mkdirSync(join(tree, 'etc/ssh'), { recursive: true });
+      fs.writeFileSync(join(tree, 'etc/os-release'), 'NAME=node\n');
+      fs.writeFileSync(join(tree, 'etc/machine-id'), '0123456789abcdef0123456789abcdef\n');
+      fs.writeFileSync(join(tree, 'etc/ssh/ssh_host_ed25519_key'), 'a key\n');
+      const root = join(station.folder, 'root.img');
+      fs.writeFileSync(root, '');
+      fs.truncateSync(root, 16 * mib);
+      execFileSync('mkfs.ext4', ['-q', '-d', tree, root]);
+      const image = fs.readFileSync(station.image);
+      fs.readFileSync(root).copy(image, bootStart + bootBytes);
+      fs.writeFileSync(station.image, image);
+      execFileSync('xz', ['-0', '-T2', station.image]);
+      const code = await station.codeOf(disk.node);
+      const written = await station.run('write', `${station.image}.xz`, disk.node, '--confirm', code);
+      expect(written.status, written.stdout + written.stderr).toBe(0);
+      const findings = (written.lines.at(-1)?.findings ?? []) as { code: string }[];
+      const codes = findings.map((found) => found.code);
+      expect(codes).toEqual(expect.arrayContaining(['image.machine-id-set', 'image.host-keys-inside']));
+    }));
 });

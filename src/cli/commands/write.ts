@@ -42,7 +42,9 @@ export async function writeCommand(
       image.expectedSha256 ? 'sha256 as expected' : 'no checksum was given',
     ]),
   );
-  output.say(findingLines(output.sheet, facts.findings));
+  // What could not be looked into in a packed image is looked into on the card, and said then.
+  const known = facts.findings.filter((found) => found.code !== 'image.hazards-not-looked-at');
+  output.say(findingLines(output.sheet, known));
   const approver = createApprover(output, options.confirm ?? null, signal);
   const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
   const mayUnmount = options.unmount === true || node?.plan.unmount === 'yes';

@@ -1,6 +1,9 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
+import type { Finding } from '../../contract/finding.ts';
+import type { ImageVolume } from '../../contract/image.ts';
 import type { DigestMap, ImageLayout } from '../../contract/job.ts';
+import { findCloneHazards } from '../../image/clone-hazards.ts';
 import {
   checkProbe,
   chooseProbePlaces,
@@ -44,8 +47,10 @@ export interface SessionCalls {
   verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
   /** opens the boot volume again, from the medium, and compares the files that were put there */
   checkFiles: [order: { volume: Extent; files: WrittenFile[] }, answer: { different: string[] }];
-  /** reads the piece again over which `edit` or `checkFiles` ended with `job.mismatch`, and says what is wrong with it */
-  explainMismatch: [order: { layout: ImageLayout }, answer: Damage | null];
+  /** what would make nodes from this image collide, looked for on the card; nothing is written */
+  lookForHazards: [order: { volumes: ImageVolume[] }, answer: { findings: Finding[] }];
+  /** after `edit` or `checkFiles` ended with `job.mismatch`: reads everything back and says what is wrong with the card */
+  explainMismatch: [order: { layout: ImageLayout }, answer: Damage];
   /** after a failure before the seal: sees to it that the first MiB reads as zeros; false where it does not */
   settleHead: [order: Record<string, never>, answer: { isZero: boolean }];
   sealBody: [order: Record<string, never>, answer: null];
@@ -103,6 +108,9 @@ export function createSession(parts: SessionParts): Session {
     verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
     checkFiles: async ({ volume, files }) => ({
       different: checkNodeFiles(state.freshSource(), volume, files),
+    }),
+    lookForHazards: async ({ volumes }) => ({
+      findings: await findCloneHazards(state.freshSource(), { volumes }),
     }),
     explainMismatch: ({ layout }) => state.explainMismatch(layout),
     settleHead: async () => ({ isZero: await settleHead(parts.medium) }),
@@ -216,8 +224,13 @@ class CardInHand {
     );
   }
 
-  async explainMismatch(layout: ImageLayout): Promise<Damage | null> {
-    return this.#mismatch && this.#classify([this.#mismatch], this.#head !== null, layout);
+  async explainMismatch(layout: ImageLayout): Promise<Damage> {
+    const { damage } = await this.verify(null, this.#head !== null, layout);
+    if (damage) return damage;
+    // It differed when the file-system library read it and does not now.
+    if (!this.#mismatch) throw new Error('no mismatch was met');
+    const again = await this.#classify([this.#mismatch], this.#head !== null, layout);
+    return { ...again, kind: 'unstable-reads' };
   }
 
   async verify(given: DigestMap | null, headIsOff: boolean, layout: ImageLayout): Promise<VerifyAnswer> {

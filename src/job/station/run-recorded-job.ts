@@ -55,6 +55,7 @@ export async function runRecordedJob(
       image: prepared.image,
       finished: prepared.finished && { map: prepared.finished.map, record: prepared.finished.record.id },
       layout: prepared.layout,
+      unseenVolumes: unseenVolumes(prepared.facts),
       edit,
       user: nextWorkerUser(),
       log: logOfJob(records, recordId),
@@ -91,6 +92,11 @@ function makeEdit(
     identityFileSha256: null,
   });
   return edit;
+}
+
+function unseenVolumes(facts: ImageFacts | null): ImageFacts['volumes'] {
+  const wasSeen = !facts?.findings.some((found) => found.code === 'image.hazards-not-looked-at');
+  return facts && !wasSeen ? facts.volumes : [];
 }
 
 function newJobOf({ card, facts, finished, edit }: PreparedJob, toolVersion: string): NewJob {

@@ -2,6 +2,7 @@ import { randomBytes } from 'node:crypto';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
+import type { ImageVolume } from '../../contract/image.ts';
 import type { DigestMap, ImageLayout, JobResult, Phase, PhaseTime } from '../../contract/job.ts';
 import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
 import type { VerifyAnswer } from '../engine/session.ts';
@@ -22,6 +23,8 @@ export interface JobOrder {
   /** the card as its record says it is; null where an image is written */
   finished: { map: DigestMap; record: number } | null;
   layout: ImageLayout;
+  /** volumes of a packed image that could not be looked into beforehand; empty where they were */
+  unseenVolumes: ImageVolume[];
   /** the node's files; null where an image is written as it is */
   edit: EditOrder | null;
   user: WorkerUser | null;
@@ -101,8 +104,17 @@ class JobRun {
       this.#edit = await this.#step('personalize', () => this.#explained(worker, worker.call('edit', edit)));
     for (const found of this.#edit?.findings ?? []) this.#note(found);
     const verified = await this.#step('verify', () => this.#verify(worker, layout), coveredBytes);
+    await this.#noteHazards(worker);
     await this.#step('seal', () => this.#seal(worker, verified));
     return verified;
+  }
+
+  /** A packed image is looked into on the card, where it lies unpacked. What is found is said, and stops nothing. */
+  async #noteHazards(worker: RunningWorker): Promise<void> {
+    const { unseenVolumes: volumes } = this.#order;
+    if (volumes.length === 0) return;
+    const { findings } = await worker.call('lookForHazards', { volumes });
+    for (const found of findings) this.#note(found);
   }
 
   /** A finished card is read whole before anything is taken from it: one that was started once is another card. */
@@ -161,7 +173,7 @@ class JobRun {
     } catch (error) {
       if (!(error instanceof CardwrightError) || error.code !== 'job.mismatch') throw error;
       const damage = await worker.call('explainMismatch', { layout: this.#order.layout });
-      throw damage ? mismatchError(damage, 'unbootable') : error;
+      throw mismatchError(damage, 'unbootable');
     }
   }
 

@@ -36,6 +36,7 @@ export const phaseOfCall: Record<SessionCall, Phase> = {
   verify: 'verify',
   explainMismatch: 'verify',
   checkFiles: 'verify',
+  lookForHazards: 'verify',
   settleHead: 'verify',
   sealBody: 'seal',
   sealFirstBlock: 'seal',
