@@ -9,11 +9,27 @@ const closes = new Set([']', '}']);
 /** "- " and "? ", of which one line can hold any number, each one level deeper */
 const blockIndicators = new Set(['-', '?']);
 
+/** How many levels of ever deeper lines there are at most at once. */
+function indentedLevels(text: string): number {
+  const levels: number[] = [];
+  let most = 0;
+  for (const line of text.split('\n')) {
+    const indent = line.search(/[^ ]/);
+    if (indent < 0) continue;
+    while (levels.length > 0 && (levels.at(-1) ?? 0) >= indent) levels.pop();
+    levels.push(indent);
+    most = Math.max(most, levels.length);
+  }
+  return most;
+}
+
 /**
  * Looks through a text before it is parsed: why it would cost more time or depth than any plan, or null. The parser
  * is linear, but a megabyte made for it keeps it busy for half a minute, and deep nesting exhausts its stack.
  */
 export function whyTooComplex(text: string): string | null {
+  const tooDeep = `it is nested more than ${mostNested} deep`;
+  if (indentedLevels(text) > mostNested) return tooDeep;
   let lexemes = 0;
   let flowDepth = 0;
   let onThisLine = 0;
@@ -25,7 +41,7 @@ export function whyTooComplex(text: string): string | null {
     if (closes.has(lexeme)) flowDepth = Math.max(0, flowDepth - 1);
     if (blockIndicators.has(lexeme)) onThisLine += 1;
     if (lexeme.includes('\n')) onThisLine = 0;
-    if (flowDepth > mostNested || onThisLine > mostNested) return `it is nested more than ${mostNested} deep`;
+    if (flowDepth > mostNested || onThisLine > mostNested) return tooDeep;
   }
   return null;
 }

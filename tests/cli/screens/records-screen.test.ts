@@ -227,9 +227,9 @@ describe('a rehearsal', () => {
   it('says that every card ended as foretold', () => {
     expect(golden((sheet) => rehearsalScreen([node(1), dropping], sheet))).toMatchInlineSnapshot(`
       "
-      node        card               result      foretold    time      rate  record
-      orchard-01  reader 1, 31.9 GB  done        done         5 s  410 MB/s       1
-      orchard-02  reader 2, 31.9 GB  unbootable  unbootable   5 s  410 MB/s       2
+      node        card               result    foretold  time      rate  record
+      orchard-01  reader 1, 31.9 GB  done      done       5 s  410 MB/s       1
+      orchard-02  reader 2, 31.9 GB  not done  not done   5 s  410 MB/s       2
           fault     writes dropped from byte 8,388,608 on
           ended by  job.mismatch
 
@@ -251,7 +251,7 @@ describe('a rehearsal', () => {
       "
       node        card               result  foretold  time      rate  record
       orchard-01  reader 1, 31.9 GB  done    done       5 s  410 MB/s       1
-      orchard-03  reader 3, 31.9 GB  done    unknown    5 s              none
+      orchard-03  reader 3, 31.9 GB  done    not done   5 s              none
           fault     the card vanishes
           expected  media.gone
 
