@@ -18,7 +18,7 @@ const cacheFolder = () => process.env.CARDWRIGHT_LAB_CACHE ?? join(labRoot, 'cac
 
 // Before there is a root, and, marked so, only where the root is on a disk.
 const earlyModules = ['virtio_pci', '9pnet_virtio', '9p', 'overlay'];
-const rootModules = ['sdhci_pci', 'mmc_block', 'xhci_pci', 'usb_storage', 'sd_mod', 'virtio_blk', 'ext4'];
+const rootModules = 'sdhci_pci mmc_block xhci_pci usb_storage ahci sd_mod nvme virtio_blk ext4'.split(' ');
 
 export interface GuestKernel {
   /** "6.1.0-56-amd64" */

@@ -19,6 +19,8 @@ export interface GuestDisk {
   /** logical block size; 512 unless given; not for mmc */
   sectorBytes?: 512 | 4096;
   readOnly?: boolean;
+  /** the port of the host that a `usb` or `usbfixed` disk is plugged into, from 1; the next free one unless given */
+  port?: number;
   /** for `slot`: the reader's name; its slots are numbered (LUN 0, 1, …) in the order of the list */
   reader?: string;
 }
@@ -61,12 +63,13 @@ export function deviceOptions(disk: NamedDisk, counts: Counts = noCounts()): str
   const { id, kind, serial = id, sectorBytes, reader = 'reader' } = disk;
   const blocks = sectorBytes === 4096 ? ',logical_block_size=4096,physical_block_size=4096' : '';
   const common = `id=${id},drive=${id}-medium`;
+  const port = disk.port === undefined ? '' : `,port=${disk.port}`;
   switch (kind) {
     case 'usb':
     case 'usbfixed': {
       if (blocks !== '') return bulkOnlyOptions(disk, id, 0, blocks);
       const removable = kind === 'usb' ? 'on' : 'off';
-      return [`usb-storage,bus=xhci.0,removable=${removable},serial=${value(serial)},${common}`];
+      return [`usb-storage,bus=xhci.0${port},removable=${removable},serial=${value(serial)},${common}`];
     }
     case 'slot': {
       const lun = counts.slots.get(reader) ?? 0;
@@ -127,7 +130,7 @@ export function machineArguments({ kernel, disks, memoryMiB, folder, rootNode }:
     ...['-chardev', `socket,id=commands,path=${value(commands)},server=on,wait=off`],
     ...['-device', 'virtio-serial-pci', '-device', 'virtserialport,chardev=commands,name=lab'],
     ...['-qmp', `unix:${value(qmp)},server=on,wait=off`],
-    ...['-device', 'qemu-xhci,id=xhci', '-device', 'ahci,id=ahci'],
+    ...['-device', 'qemu-xhci,id=xhci,p2=8,p3=8', '-device', 'ahci,id=ahci'],
     ...disks.flatMap((disk) => [
       ...['-drive', driveOption(disk)],
       ...deviceOptions(disk, counts).flatMap((option) => ['-device', option]),

@@ -13,10 +13,10 @@ export interface Plugs {
   removeMedium(id: string): Promise<void>;
 }
 
-/** QMP wants booleans and numbers as such where the command line has words; a serial number stays a word. */
+/** QMP wants booleans and numbers as such where the command line has words; serial numbers and ports stay words. */
 function typed(name: string, text: string): string | boolean | number {
   if (text === 'on' || text === 'off') return text === 'on';
-  return /^\d+$/.test(text) && name !== 'serial' ? Number(text) : text;
+  return /^\d+$/.test(text) && !['serial', 'port'].includes(name) ? Number(text) : text;
 }
 
 /** "usb-storage,id=card,removable=on" as arguments of device_add. */
