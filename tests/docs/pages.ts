@@ -29,9 +29,9 @@ export function tidy(text: string): string {
  */
 export function comparable(text: string): string {
   return tidy(text)
+    .replace(/^\w+ +\d+ % ·[^\n]*\n( +[^\n]*\n)?/gm, '')
     .replace(/\d[\d.,]* ?[kMG]?B\/s/g, 'RATE')
     .replace(/(about |under )?\d+ (h|min|s)( \d+ (min|s))?(?=\W|$)/g, 'TIME')
-    .replace(/\b\d+ %[^\n]*\n/g, '\n')
     .replace(/SHA256:[\w+/]{43}/g, 'FINGERPRINT')
     .replace(/\b[0-9a-f]{64}\b/g, 'DIGEST')
     .replace(/\b[0-9a-f]{8}…/g, 'DIGEST')

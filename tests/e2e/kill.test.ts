@@ -93,13 +93,16 @@ describeWith(['loop', 'tmpfs-direct-io'], 'a job that is killed', { timeoutMs: 1
     withLoopDisk({ sizeBytes: 64 * mib, backing: 'tmpfs' }, (disk) =>
       withStation([disk.node], makeOrchard, async (station) => {
         const job = await startWrite(station, disk);
-        await job.seen(begins('verify'));
+        await job.seen(begins('write'));
+        // Held still, so that the job cannot end before its worker is found.
+        job.child.kill('SIGSTOP');
         const children = fs
           .readFileSync(`/proc/${job.child.pid}/task/${job.child.pid}/children`, 'utf8')
           .trim()
           .split(' ');
         const worker = children.find((pid) => fs.readlinkSync(`/proc/${pid}/fd/4`) === disk.node);
         process.kill(Number(worker), 'SIGKILL');
+        job.child.kill('SIGCONT');
         const end = await job.end;
         expect(end.status).toBe(5);
         expect(end.lines.at(-1)).toMatchObject({
