@@ -77,6 +77,7 @@ export function openMakeBelieveCard(disk: Disk, fault: MediumFault | null): Card
     counts: false,
     fault,
     recheck: async () => [],
+    lookIntoSlot: async () => null,
     eject: async () => true,
     close: () => fs.closeSync(fd),
   };

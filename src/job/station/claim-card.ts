@@ -69,6 +69,7 @@ export function holdCard(reader: SystemReader, disk: Disk, claim: Claim): CardIn
     counts: countsSectors(disk),
     fault: null,
     recheck: () => recheckIdentity(reader, disk),
+    lookIntoSlot: () => lookIntoSlot(reader, disk),
     eject: () => ejectCard(disk),
     close: () => {
       for (const fd of [diskseqFd, statFd]) if (fd !== null) fs.closeSync(fd);
@@ -93,6 +94,21 @@ export async function recheckIdentity(reader: SystemReader, disk: CardIdentity):
       difference: differences.join(', '),
     }),
   ];
+}
+
+/** What a transfer that failed alone does not tell: a changed card, like a pulled one, is an I/O error first of all. */
+async function lookIntoSlot(reader: SystemReader, disk: CardIdentity): Promise<CardwrightError | null> {
+  const first = await reader.readBytes(disk.node, 0, 512);
+  const now = await readIdentity(reader, disk.majorMinor);
+  if (!now.ok) return new CardwrightError('media.gone', { facts: { errno: now.why } });
+  const { diskseq: expected } = disk;
+  const { diskseq: found, sizeBytes } = now.value;
+  if (expected === found) return null;
+  // The kernel counts a medium that was taken out as well, and gives an empty slot no size.
+  const isEmpty = sizeBytes === 0 || (!first.ok && first.why === 'ENOMEDIUM');
+  return isEmpty
+    ? new CardwrightError('media.gone', { facts: { errno: 'ENOMEDIUM' } })
+    : new CardwrightError('media.changed', { facts: { expected, found } });
 }
 
 async function expectIdentity(reader: SystemReader, disk: Disk): Promise<void> {

@@ -73,7 +73,7 @@ class JobRun {
       const error = cause instanceof CardwrightError ? cause : unforeseen(cause);
       const head = await lookAtHead(worker, this.#mark, error, this.#order.signal);
       const isGone = worker === null || (await dismissWorker(worker));
-      throw this.#fail(error, head, isGone);
+      throw this.#fail(isGone ? await this.#nameLoss(error) : error, head, isGone);
     } finally {
       await this.#order.image?.stream.close();
     }
@@ -241,6 +241,15 @@ class JobRun {
       sectorsRead: verified.sectorsRead,
       edit: this.#edit,
     };
+  }
+
+  /** A failed transfer may be a card that was pulled or changed. Nothing writes any more, so the slot can be looked at. */
+  async #nameLoss(error: CardwrightError): Promise<CardwrightError> {
+    if (!/^media\.(read|write|flush)-failed$/.test(error.code)) return error;
+    const lost = await this.#order.card.lookIntoSlot();
+    return lost
+      ? new CardwrightError(lost.code, { facts: { ...error.facts, ...lost.facts }, cause: error })
+      : error;
   }
 
   /** Gives the error its card state and writes both down. Once the record says "done", nothing takes that back. */
