@@ -40,7 +40,7 @@ export const mediaCodes = {
   },
   'media.gone': {
     exit: 'cardLost',
-    what: 'The card left its reader ({errno} at byte {offset}).',
+    what: 'The card left its reader ({errno}).',
     next: 'Put the card back, run cardwright devices for its new code, and start the job anew.',
   },
   'media.changed': {

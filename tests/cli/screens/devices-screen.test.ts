@@ -6,10 +6,10 @@ import { colourInk } from '../../../src/cli/text/ink.ts';
 import { plainSheet } from '../../../src/cli/text/sheet.ts';
 import { finding } from '../../../src/contract/finding.ts';
 import { golden } from './golden.ts';
-import { cardIdentity, graph, judged, photoCard, readerCard, stationDisk, wornModule } from './orchard.ts';
+import { cardIdentity, graph, judged, photoCard, cardIdentity, stationDisk, wornModule } from './orchard.ts';
 
 const loop = {
-  disk: { ...readerCard, name: 'loop0', node: '/dev/loop0', kind: 'loop' as const, port: null },
+  disk: { ...cardIdentity, name: 'loop0', node: '/dev/loop0', kind: 'loop' as const, port: null },
   result: {
     verdict: 'refused' as const,
     findings: [finding('guard.loop-not-named', 'refuse', { disk: 'loop0', kind: 'a loop device' })],
@@ -105,10 +105,10 @@ describe('the list of disks', () => {
 
   it('obeys nothing that a card says of itself', () => {
     const forged = {
-      ...readerCard,
+      ...cardIdentity,
       vendor: '\u001b[2J\u001b[H',
       model: 'DISK\r\nnvme0n1  may be written',
-      signatures: [{ ...readerCard.signatures![0]!, label: '\u202eTOOB', type: 'vf\u0007at' }],
+      signatures: [{ ...cardIdentity.signatures![0]!, label: '\u202eTOOB', type: 'vf\u0007at' }],
     };
     const one = { ...judged[1]!, disk: forged };
     expect(
@@ -174,7 +174,7 @@ describe('the question before a card is written', () => {
   });
 
   it('does not pretend to know what it could not read', () => {
-    const card = { ...judged[1]!, disk: { ...readerCard, signatures: null }, code: 'K7QF', volumeName: null };
+    const card = { ...judged[1]!, disk: { ...cardIdentity, signatures: null }, code: 'K7QF', volumeName: null };
     expect(cardScreen({ ...card, losesAll: true }, plainSheet).join('\n')).toContain(
       'what is on it could not be read',
     );
@@ -183,7 +183,7 @@ describe('the question before a card is written', () => {
 
 describe('words for a card', () => {
   it.each([
-    [readerCard, 'STORAGE DEVICE, no serial', 'usb:1-2'],
+    [cardIdentity, 'STORAGE DEVICE, no serial', 'usb:1-2'],
     [photoCard, 'SC32G 0x12345678', 'mmc:0'],
     [stationDisk, 'SSD 512GB S0000001', 'nvme0n1'],
     [{ ...cardIdentity, vendor: null, model: null, lun: 1 }, 'unnamed card, no serial', 'usb:1-2 slot 1'],
@@ -195,22 +195,22 @@ describe('words for a card', () => {
 
   it('name what is on it, mounted or not, recognized or not', () => {
     expect(contentsOf(photoCard)).toEqual(['PHOTOS (vfat, 31.9 GB, 412 files) at /media/grower/PHOTOS']);
-    expect(contentsOf({ ...readerCard, signatures: [] })).toEqual([
+    expect(contentsOf({ ...cardIdentity, signatures: [] })).toEqual([
       'partition 1 (nothing recognized, 512 MB)',
       'partition 2 (nothing recognized, 31.4 GB)',
     ]);
-    expect(contentsOf({ ...readerCard, partitions: [], signatures: [] })).toEqual([
+    expect(contentsOf({ ...cardIdentity, partitions: [], signatures: [] })).toEqual([
       'nothing that is recognized',
     ]);
     const bare = { on: 'sdb', type: 'ext4', usage: null, label: null, uuid: null, tableType: null };
-    expect(contentsOf({ ...readerCard, partitions: [], signatures: [bare] })).toEqual([
+    expect(contentsOf({ ...cardIdentity, partitions: [], signatures: [bare] })).toEqual([
       'unnamed (ext4, 31.9 GB)',
     ]);
     const empty = { ...bare, type: null, tableType: 'gpt' };
-    expect(contentsOf({ ...readerCard, partitions: [], signatures: [empty] })).toEqual([
+    expect(contentsOf({ ...cardIdentity, partitions: [], signatures: [empty] })).toEqual([
       'an empty gpt partition table',
     ]);
-    expect(contentsOf({ ...readerCard, signatures: null })).toEqual([]);
+    expect(contentsOf({ ...cardIdentity, signatures: null })).toEqual([]);
   });
 
   /** JEDEC JESD84-B51: DEVICE_LIFE_TIME_EST 0x01 is 0 to 10 %, 0x0B "exceeded"; PRE_EOL_INFO 0x02 is 80 %. From memory. */

@@ -119,7 +119,7 @@ describe('a card that is not done', () => {
       "
       card lost do not use this card before it was read again
       card      STORAGE DEVICE, no serial in reader usb:1-2
-      what      The card left its reader (ENODEV at byte 412,876,800).
+      what      The card left its reader (ENODEV).
       while     writing the image
       now       what is on the card is not known until it is read again
       code      media.gone · exit 7

@@ -1,12 +1,11 @@
 import type { JudgedDisk } from '../../../src/cli/screens/devices-screen.ts';
-import type { CardIdentity, DeviceGraph, Disk } from '../../../src/contract/devices.ts';
+import type { DeviceGraph, Disk } from '../../../src/contract/devices.ts';
 import { finding } from '../../../src/contract/finding.ts';
 import type { MechanismFacts } from '../../../src/contract/identity.ts';
 import type { ImageFacts } from '../../../src/contract/image.ts';
 import type { JobResult } from '../../../src/contract/job.ts';
 
 /** The orchard's bench: two readers with cards, the station's own disk, an empty slot. Invented data. */
-export const gigabyte = 1_000_000_000;
 export const imageBytes = 1_873_805_312;
 
 function disk(name: string, over: Partial<Disk>): Disk {
@@ -60,7 +59,7 @@ function signature(on: string, type: string, label: string | null, fileCount: nu
   return { on, type, usage: 'filesystem', label, uuid: null, tableType: null, fileCount };
 }
 
-export const readerCard = disk('sdb', {
+export const cardIdentity = disk('sdb', {
   port: 'usb:1-2',
   vendor: 'STORAGE',
   model: 'DEVICE',
@@ -116,7 +115,7 @@ export const wornModule = disk('mmcblk1', {
 });
 
 export const graph: DeviceGraph = {
-  disks: [readerCard, photoCard, stationDisk, wornModule],
+  disks: [cardIdentity, photoCard, stationDisk, wornModule],
   emptyReaders: [
     { port: 'usb:1-3', lun: 1, name: null },
     { port: 'usb:2-1', lun: null, name: 'module waiting in boot mode (0a5c:2711)' },
@@ -144,7 +143,7 @@ export const judged: JudgedDisk[] = [
     lastWritten: null,
   },
   {
-    disk: readerCard,
+    disk: cardIdentity,
     result: { verdict: 'allowed', findings: [] },
     code: 'K7QF',
     lastWritten: '3 Nov as orchard-05 (record 9)',
@@ -190,8 +189,6 @@ export const layout = [
   { number: 1, startByte: 4_194_304, sizeBytes: 83_886_080 },
   { number: 2, startByte: 88_080_384, sizeBytes: 1_785_724_928 },
 ];
-
-export const cardIdentity: CardIdentity = readerCard;
 
 export const goodResult: JobResult = {
   recordId: 14,
