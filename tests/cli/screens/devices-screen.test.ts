@@ -6,7 +6,7 @@ import { colourInk } from '../../../src/cli/text/ink.ts';
 import { plainSheet } from '../../../src/cli/text/sheet.ts';
 import { finding } from '../../../src/contract/finding.ts';
 import { golden } from './golden.ts';
-import { cardIdentity, graph, judged, photoCard, cardIdentity, stationDisk, wornModule } from './orchard.ts';
+import { cardIdentity, graph, judged, photoCard, stationDisk, wornModule } from './orchard.ts';
 
 const loop = {
   disk: { ...cardIdentity, name: 'loop0', node: '/dev/loop0', kind: 'loop' as const, port: null },
@@ -174,7 +174,12 @@ describe('the question before a card is written', () => {
   });
 
   it('does not pretend to know what it could not read', () => {
-    const card = { ...judged[1]!, disk: { ...cardIdentity, signatures: null }, code: 'K7QF', volumeName: null };
+    const card = {
+      ...judged[1]!,
+      disk: { ...cardIdentity, signatures: null },
+      code: 'K7QF',
+      volumeName: null,
+    };
     expect(cardScreen({ ...card, losesAll: true }, plainSheet).join('\n')).toContain(
       'what is on it could not be read',
     );
