@@ -62,7 +62,8 @@ function unexpected(error: unknown): CardwrightError {
 /** @throws CardwrightError `usage.needs-root` */
 export function expectRoot(): void {
   const user = process.geteuid?.() ?? -1;
-  if (user !== 0) throw new CardwrightError('usage.needs-root', { card: 'untouched', facts: { user } });
+  if (user !== 0)
+    throw new CardwrightError('usage.needs-root', { card: 'untouched', facts: { user: String(user) } });
 }
 
 export const done = exitStatus.done;

@@ -82,6 +82,9 @@ function mapOfRecord(job: VerifyJob, request: VerifyRequest, card: CardInReader,
     request.recordId === null
       ? finishedRecord(recordsOfCard(records, card, read))
       : (records?.readRecord(request.recordId) ?? null);
+  if (!record && request.recordId !== null) {
+    throw new CardwrightError('records.no-such-record', { facts: { record: request.recordId } });
+  }
   if (!record || !records) {
     throw new CardwrightError('job.no-finished-record', { facts: { reader: describePort(card.identity) } });
   }
