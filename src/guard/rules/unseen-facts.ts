@@ -2,14 +2,16 @@ import type { DeviceGraph, Disk, UnseenFact } from '../../contract/devices.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
 import type { GuardContext } from '../context.ts';
 
+type MissingFact = Pick<UnseenFact, 'what' | 'why'>;
+
 function isPowerOfTwo(value: number): boolean {
-  return Number.isSafeInteger(value) && value > 0 && Number.isInteger(Math.log2(value));
+  return Number.isSafeInteger(value) && Number.isInteger(Math.log2(value));
 }
 
 /** What enumeration would have called unseen, had it been asked: facts that the rules rely on and that make no sense. */
-function missingFacts(disk: Disk, graph: DeviceGraph): UnseenFact[] {
-  const missing: UnseenFact[] = [];
-  const add = (what: string, why: string) => missing.push({ what, why, decides: true });
+function missingFacts(disk: Disk, graph: DeviceGraph): MissingFact[] {
+  const missing: MissingFact[] = [];
+  const add = (what: string, why: string) => missing.push({ what, why });
   // Whoever looked for the content and failed has said so already, with a better reason.
   const isExplained = disk.unseen.some((fact) => fact.decides);
   if (disk.signatures === null && !isExplained) add('what stands on it now', 'its content was not read');
