@@ -89,30 +89,43 @@ export async function checkProbe(
 
 interface SeenPlace {
   offset: number;
-  /** `damaged`: part of it is as written; `zeros`, `other`: nothing is; `elsewhere`: it holds another place's block */
+  /** `damaged`: most of it is as written; `zeros`, `other`: it is not; `elsewhere`: it holds another place's bytes */
   state: 'kept' | 'damaged' | 'zeros' | 'other' | 'elsewhere';
 }
 
-function placeState(found: Uint8Array, place: ProbePlace, places: readonly ProbePlace[]): SeenPlace['state'] {
-  const holds = ({ content }: ProbePlace) => Buffer.compare(found, content) === 0;
-  if (holds(place)) return 'kept';
-  if (places.some((other) => other !== place && holds(other))) return 'elsewhere';
-  let same = 0;
-  for (let at = 0; at < found.length; at++) if (found[at] === place.content[at]) same++;
-  // Unrelated bytes agree in one of 256.
-  if (same > found.length / 16) return 'damaged';
-  return found.every((byte) => byte === 0) ? 'zeros' : 'other';
+function placeState(bytes: Uint8Array, place: ProbePlace, places: readonly ProbePlace[]): SeenPlace['state'] {
+  const found = sectorsOf(bytes);
+  const wanted = sectorsOf(place.content);
+  const kept = found.filter((sector, at) => sector === wanted[at]).length;
+  if (kept === wanted.length) return 'kept';
+  // One sector over and over is a card's last one standing for all that it does not have.
+  const isOneOverAndOver = found.every((sector) => sector === found[0]);
+  const others = places.filter((other) => other !== place).flatMap(({ content }) => sectorsOf(content));
+  if (!isOneOverAndOver && found.some((sector) => others.includes(sector))) return 'elsewhere';
+  if (kept > wanted.length / 2) return 'damaged';
+  return bytes.every((byte) => byte === 0) ? 'zeros' : 'other';
+}
+
+const sectorBytes = 512;
+
+/** A block's sectors as text, for comparing; a card that wraps does so at any sector. */
+function sectorsOf(block: Uint8Array): string[] {
+  const text = Buffer.from(block.buffer, block.byteOffset, block.length).toString('latin1');
+  return Array.from({ length: block.length / sectorBytes }, (_, at) =>
+    text.slice(at * sectorBytes, (at + 1) * sectorBytes),
+  );
 }
 
 /**
- * A card that wraps gives one place's block for another's. One that forgets loses every place from its real size on,
- * whole. A place that was kept at first and lies overwritten after the image was written is one of the image's own.
+ * A card that wraps gives one place's bytes for another's. One that forgets loses every place from its real size on,
+ * the first of them perhaps in part. A place that was kept at first and is lost after the image was written lies where
+ * the image was written.
  */
 function looksTooSmall(seen: readonly SeenPlace[], firstWrong: number, when: 'first' | 'again'): boolean {
   const isLost = ({ state }: SeenPlace) => state !== 'kept' && state !== 'damaged';
   if (seen.some(({ state }) => state === 'elsewhere')) return true;
-  if (when === 'again') return seen.some(isLost);
-  return seen.every((place) => place.offset < firstWrong || isLost(place));
+  if (when === 'again' || !seen.some(isLost)) return seen.some(isLost);
+  return seen.every((place) => place.offset <= firstWrong || isLost(place));
 }
 
 function likelyCause(wrong: readonly SeenPlace[]): string {
