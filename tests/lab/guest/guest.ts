@@ -49,6 +49,7 @@ const alwaysModules = 'virtio_console vfat nls_ascii nls_cp437 nls_utf8 ext4 loo
 const modulesOfKind: Record<DiskKind, string> = {
   usb: 'xhci_pci usb_storage uas sd_mod sg',
   usbfixed: 'xhci_pci usb_storage uas sd_mod sg',
+  uas: 'xhci_pci usb_storage uas sd_mod sg',
   slot: 'xhci_pci usb_storage uas sd_mod sg',
   mmc: 'sdhci_pci mmc_block',
   nvme: 'nvme',

@@ -2,11 +2,13 @@
 import type { GuestKernel } from './kernel.ts';
 
 /**
- * `usb` removable USB mass storage; `usbfixed` the same with a fixed medium; `mmc` an SD card on an SD host of its
+ * `usb` removable USB mass storage (bulk-only transport); `usbfixed` the same with a fixed medium; `uas` removable,
+ * on USB attached SCSI: take it where a medium is changed while it is written, since the emulated bulk-only transport
+ * loses step then (and its second slot never tells of a change, whatever the moment); `mmc` an SD card on an SD host of its
  * own (no hot-plug, but its medium can be changed; QEMU gives every card one CID, there is no eMMC);
  * `slot` one slot of a USB reader with several (name the reader); `nvme`, `sata`, `virtio` fixed disks.
  */
-export type DiskKind = 'usb' | 'usbfixed' | 'slot' | 'mmc' | 'nvme' | 'sata' | 'virtio';
+export type DiskKind = 'usb' | 'usbfixed' | 'uas' | 'slot' | 'mmc' | 'nvme' | 'sata' | 'virtio';
 
 export interface GuestDisk {
   kind: DiskKind;
@@ -46,11 +48,12 @@ interface Counts {
 const noCounts = (): Counts => ({ sataPorts: 0, slots: new Map() });
 
 /** A USB device and the SCSI disk in it, apart: QEMU's `usb-storage` takes neither block sizes nor a second slot. */
-function bulkOnlyOptions(disk: NamedDisk, reader: string, lun: number, blocks: string): string[] {
+function apartOptions(disk: NamedDisk, reader: string, lun: number, blocks: string): string[] {
   const { id, kind, serial = id } = disk;
   const removable = kind === 'usbfixed' ? 'off' : 'on';
+  const driver = kind === 'uas' ? 'usb-uas' : 'usb-bot';
   const usb =
-    lun === 0 ? [`usb-bot,id=${reader},bus=xhci.0,serial=${value(kind === 'slot' ? reader : serial)}`] : [];
+    lun === 0 ? [`${driver},id=${reader},bus=xhci.0,serial=${value(kind === 'slot' ? reader : serial)}`] : [];
   const lunId = kind === 'slot' ? id : `${id}-lun`;
   return [
     ...usb,
@@ -67,14 +70,16 @@ export function deviceOptions(disk: NamedDisk, counts: Counts = noCounts()): str
   switch (kind) {
     case 'usb':
     case 'usbfixed': {
-      if (blocks !== '') return bulkOnlyOptions(disk, id, 0, blocks);
+      if (blocks !== '') return apartOptions(disk, id, 0, blocks);
       const removable = kind === 'usb' ? 'on' : 'off';
       return [`usb-storage,bus=xhci.0${port},removable=${removable},serial=${value(serial)},${common}`];
     }
+    case 'uas':
+      return apartOptions(disk, id, 0, blocks);
     case 'slot': {
       const lun = counts.slots.get(reader) ?? 0;
       counts.slots.set(reader, lun + 1);
-      return bulkOnlyOptions(disk, reader, lun, blocks);
+      return apartOptions(disk, reader, lun, blocks);
     }
     case 'mmc':
       // Every SD host calls its bus the same; a card goes to the first without one, so it follows its host at once.

@@ -37,12 +37,13 @@ export function makePlugs(qmp: Qmp): Plugs {
       await qmp.waitForEvent('DEVICE_DELETED', since, ({ device }) => device === id);
     },
     async plug(disk) {
-      if (!disk.kind.startsWith('usb')) throw new Error(`lab: ${disk.kind} has no hot-plug here`);
+      if (!['usb', 'usbfixed', 'uas'].includes(disk.kind))
+        throw new Error(`lab: ${disk.kind} has no hot-plug here`);
       await qmp.executeHuman(`drive_add 0 ${driveOption(disk)}`);
       const devices = deviceOptions(disk);
       for (const device of devices) await qmp.execute('device_add', deviceArguments(device));
       // A USB device that is put together piece by piece shows itself only when told.
-      if (devices.length > 1) {
+      if (disk.kind !== 'uas' && devices.length > 1) {
         await qmp.execute('qom-set', {
           path: `/machine/peripheral/${disk.id}`,
           property: 'attached',
