@@ -6,6 +6,7 @@
  * On a developer's machine a missing requirement skips, with the reason in the title and on stderr. With CI=true it
  * fails instead: CI installs what debian-packages.txt lists, so a requirement that is missing there is a mistake.
  */
+import { spawnSync } from 'node:child_process';
 import { accessSync, closeSync, constants, openSync, rmSync, statSync } from 'node:fs';
 import { delimiter, join } from 'node:path';
 import { describe, it } from 'vitest';
@@ -19,7 +20,8 @@ type Named =
   | 'nbdkit'
   | 'fault-disk'
   | 'qemu'
-  | 'guest';
+  | 'guest'
+  | 'bench-network';
 /** A named ability of the machine, or a program on the PATH as `program:NAME`. */
 export type Requirement = Named | `program:${string}`;
 
@@ -86,7 +88,18 @@ const checks: Record<Named, () => string | null> = {
     ) ??
     (isStatic('/bin/busybox') ? null : 'no /bin/busybox (Debian: busybox-static)') ??
     (canUse('/lib/systemd/systemd-udevd', constants.X_OK) ? null : 'no /lib/systemd/systemd-udevd'),
+  'bench-network': () =>
+    firstOf('linux', 'root', 'program:ip', 'program:unshare', 'program:nsenter') ??
+    missingDevice('/dev/net/tun') ??
+    missingBridge(),
 };
+
+/** Makes one in a network namespace that is gone at once. */
+function missingBridge(): string | null {
+  const args = ['--net', 'ip', 'link', 'add', 'bench', 'type', 'bridge'];
+  const { status, stderr } = spawnSync('unshare', args, { encoding: 'utf8' });
+  return status === 0 ? null : `no bridge in a network namespace: ${stderr.trim()}`;
+}
 
 function isStatic(path: string): boolean {
   // The shared build is a third of the size; only the static one runs in a bare initramfs.
