@@ -35,7 +35,7 @@ export function contentsOf(disk: Disk): string[] {
   const all = whole === null ? parts : [whole, ...parts];
   if (all.length > 0) return all;
   const table = disk.signatures.find((signature) => signature.tableType !== null);
-  return [table ? `an empty ${table.tableType} partition table` : 'nothing that is recognized'];
+  return [table ? `a partition table (${table.tableType}), no partition seen` : 'nothing that is recognized'];
 }
 
 function volumePhrase(disk: Disk, name: string, sizeBytes: number): string | null {

@@ -213,7 +213,7 @@ describe('words for a card', () => {
     ]);
     const empty = { ...bare, type: null, tableType: 'gpt' };
     expect(contentsOf({ ...cardIdentity, partitions: [], signatures: [empty] })).toEqual([
-      'an empty gpt partition table',
+      'a partition table (gpt), no partition seen',
     ]);
     expect(contentsOf({ ...cardIdentity, signatures: null })).toEqual([]);
   });
