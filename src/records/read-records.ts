@@ -131,11 +131,16 @@ export function readByUuid(store: Store, uuid: string): RecordView | null {
   });
 }
 
+/** By the index of open jobs: a store of many years is not read through for them. */
+const openOnly = "AND state IN ('running', 'sealing')";
+
 export function listRecords(store: Store, filter: RecordFilter = {}): RecordView[] {
+  const isOpenOnly = filter.states?.every((state) => state === 'running' || state === 'sealing') ?? false;
   return look(store, () => {
     const rows = store.db
       .prepare<[Record<string, string | null>], JobRow>(
-        `${selectJobs} WHERE (@set IS NULL OR set_name = @set) AND (@node IS NULL OR node = @node) ORDER BY jobs.id DESC`,
+        `${selectJobs} WHERE (@set IS NULL OR set_name = @set) AND (@node IS NULL OR node = @node)
+          ${isOpenOnly ? openOnly : ''} ORDER BY jobs.id DESC`,
       )
       .iterate({ set: filter.set ?? null, node: filter.node ?? null });
     const found: RecordView[] = [];

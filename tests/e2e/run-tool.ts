@@ -2,7 +2,7 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import * as fs from 'node:fs';
 import { join } from 'node:path';
 
-const launcher = join(import.meta.dirname, '..', '..', 'bin', 'cardwright.js');
+export const launcher = join(import.meta.dirname, '..', '..', 'bin', 'cardwright.js');
 
 export interface ToolEnd {
   status: number | null;

@@ -2,15 +2,14 @@ import type { ExitStatus } from '../../contract/exit-status.ts';
 import { describeFinding } from '../../contract/finding.ts';
 import { codeOfDisk, type SurveyedDisk, surveyDisks } from '../../job/station/survey-disks.ts';
 import { lastWrittenOn } from '../../job/station/take-card.ts';
-import type { Records } from '../../records/record-types.ts';
 import type { Desk } from '../desk.ts';
+import { openStation, recordsIfReadable } from '../open-station.ts';
 import { done } from '../run-command.ts';
 import { devicesScreen, type JudgedDisk } from '../screens/devices-screen.ts';
 
 /** Every disk with its verdict. Reads only; without root it says what it could not see. */
 export async function devicesCommand(desk: Desk, options: { all?: boolean }): Promise<ExitStatus> {
-  const policy = await desk.policy();
-  const { graph, disks } = await surveyDisks({ reader: desk.reader, policy }, null);
+  const { graph, disks } = await surveyDisks(await openStation(desk, null), null);
   const records = recordsIfReadable(desk);
   const judged: JudgedDisk[] = [];
   for (const one of disks) {
@@ -41,9 +40,4 @@ export async function devicesCommand(desk: Desk, options: { all?: boolean }): Pr
 async function codeIfAllowed(desk: Desk, { disk, result }: SurveyedDisk): Promise<string | null> {
   if (result.verdict === 'refused') return null;
   return codeOfDisk(await desk.key(), disk, desk.reader);
-}
-
-/** The store belongs to root: whoever only looks goes without it. */
-function recordsIfReadable(desk: Desk): Records | null {
-  return process.geteuid?.() === 0 ? desk.existingRecords() : null;
 }

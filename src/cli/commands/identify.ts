@@ -2,6 +2,7 @@ import { basename } from 'node:path';
 import { type ExitStatus, exitStatus } from '../../contract/exit-status.ts';
 import { identifyCard } from '../../job/station/identify-card.ts';
 import type { Desk } from '../desk.ts';
+import { openStation } from '../open-station.ts';
 import { done, expectRoot } from '../run-command.ts';
 import { contentsOf } from '../screens/card-words.ts';
 import { identifyScreen } from '../screens/identify-screen.ts';
@@ -10,8 +11,8 @@ import { findingFields } from '../text/json-lines.ts';
 /** Which node, set, image and record a card is. Reads only. */
 export async function identifyCommand(desk: Desk, device: string): Promise<ExitStatus> {
   expectRoot();
-  const { output, reader } = desk;
-  const station = { reader, policy: await desk.policy() };
+  const { output } = desk;
+  const station = await openStation(desk, null);
   const { disk, read, matches } = await identifyCard(
     { station, records: desk.existingRecords(), port: output.events },
     device,

@@ -3,6 +3,7 @@ import type { ExitStatus } from '../../contract/exit-status.ts';
 import { personalizeCard } from '../../job/station/personalize-card.ts';
 import { createApprover } from '../ask-at-terminal.ts';
 import type { Desk } from '../desk.ts';
+import { openStation } from '../open-station.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
 import { expectRoot } from '../run-command.ts';
 import { toolVersion } from '../version.ts';
@@ -26,7 +27,7 @@ export async function personalizeCommand(
     throw new CardwrightError('usage.missing-argument', { facts });
   }
   expectRoot();
-  const station = { reader: desk.reader, policy: await desk.policy(), key: await desk.key() };
+  const station = await openStation(desk, await desk.key());
   const approver = createApprover(output, options.confirm ?? null, signal);
   const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
   const mayUnmount = options.unmount === true || node.plan.unmount === 'yes';

@@ -5,6 +5,7 @@ import { checkImage } from '../../job/station/check-image.ts';
 import { type CardCheck, verifyCardAgain } from '../../job/station/verify-card.ts';
 import type { Desk } from '../desk.ts';
 import { type ChecksumOptions, imageRequest } from '../image-options.ts';
+import { openStation } from '../open-station.ts';
 import { done, expectRoot } from '../run-command.ts';
 import { verifyScreen } from '../screens/verify-screen.ts';
 import { findingFields } from '../text/json-lines.ts';
@@ -24,7 +25,7 @@ export async function verifyCommand(desk: Desk, device: string, options: VerifyO
   }
   const recordId = options.record === undefined ? null : recordNumber(options.record);
   expectRoot();
-  const station = { reader: desk.reader, policy: await desk.policy(), key: new Uint8Array() };
+  const station = await openStation(desk, null);
   const image =
     options.image === undefined
       ? null

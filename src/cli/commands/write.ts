@@ -6,6 +6,7 @@ import { writeCard } from '../../job/station/write-card.ts';
 import { createApprover } from '../ask-at-terminal.ts';
 import type { Desk } from '../desk.ts';
 import { type ChecksumOptions, imageRequest } from '../image-options.ts';
+import { openStation } from '../open-station.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
 import { expectRoot } from '../run-command.ts';
 import { findingLines } from '../screens/finding-lines.ts';
@@ -31,7 +32,7 @@ export async function writeCommand(
   const path = resolve(imagePath);
   const request = imageRequest(path, options, node?.plan ?? null);
   expectRoot();
-  const station = { reader: desk.reader, policy: await desk.policy(), key: await desk.key() };
+  const station = await openStation(desk, await desk.key());
   const image = await checkImage(request, signal);
   const { facts } = image;
   output.say(

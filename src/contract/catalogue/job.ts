@@ -150,6 +150,11 @@ export const jobCodes = {
     what: '{node} has mounted volumes ({mounts}), and nobody agreed to unmounting them.',
     next: 'Give --unmount if these may go, or unmount them yourself; nothing was written.',
   },
+  'job.card-busy': {
+    exit: 'refused',
+    what: 'Another job of this station is writing to {node} now; nobody looks into a card meanwhile.',
+    next: 'Wait until that job has ended.',
+  },
   'job.unmount-failed': {
     exit: 'refused',
     what: '{mount} could not be unmounted ({reason}).',

@@ -3,12 +3,13 @@ import type { EventPort } from '../../contract/events.ts';
 import { resolveDevice } from '../../devices/resolve-device.ts';
 import type { CardMatch, Records } from '../../records/record-types.ts';
 import type { CardRead } from '../engine/read-card.ts';
+import { expectIdle } from './busy-disks.ts';
 import { claimForReading } from './claim-card.ts';
 import { recordsOfCard, withWorker } from './read-card.ts';
 import { type Station, surveyDisks } from './survey-disks.ts';
 
 interface IdentifyJob {
-  station: Pick<Station, 'reader' | 'policy'>;
+  station: Omit<Station, 'key'>;
   records: Records | null;
   port: EventPort;
 }
@@ -20,6 +21,7 @@ export async function identifyCard(
 ): Promise<{ disk: Disk; read: CardRead; matches: CardMatch[] }> {
   const { graph } = await surveyDisks(station, null);
   const disk = await resolveDevice(station.reader, graph, device);
+  expectIdle(disk, station.busyDisks());
   const card = await claimForReading(station.reader, disk);
   try {
     const read = await withWorker(card, null, port, (worker) => worker.call('readCard', {}));

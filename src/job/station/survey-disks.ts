@@ -16,6 +16,8 @@ export interface Station {
   policy: Policy;
   /** the key of the approval codes */
   key: Uint8Array;
+  /** disks, by kernel name, that a job of this station is writing to now */
+  busyDisks(): string[];
 }
 
 export interface SurveyedDisk {
@@ -25,15 +27,16 @@ export interface SurveyedDisk {
 
 /**
  * The disks as they are now, each judged. Removable ones are opened once first: only then does the kernel notice a
- * changed card. `exemptPids`: processes of our own that may hold a disk open.
+ * changed card; those that a job writes to are left alone. `exemptPids`: processes of our own that may hold a disk open.
  */
 export async function surveyDisks(
-  station: Pick<Station, 'reader' | 'policy'>,
+  station: Omit<Station, 'key'>,
   image: GuardImage | null,
   exemptPids: readonly number[] = [process.pid],
 ): Promise<{ graph: DeviceGraph; disks: SurveyedDisk[] }> {
-  await wakeRemovable(station.reader);
-  const graph = await buildDeviceGraph(station.reader, { exemptPids });
+  const leaveAlone = station.busyDisks();
+  await wakeRemovable(station.reader, { leaveAlone });
+  const graph = await buildDeviceGraph(station.reader, { exemptPids, leaveAlone });
   const context = { graph, policy: station.policy, image };
   return { graph, disks: graph.disks.map((disk) => ({ disk, result: judgeDisk(disk, context) })) };
 }

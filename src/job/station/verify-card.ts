@@ -12,10 +12,11 @@ import type { RunningWorker } from '../supervisor/start-worker.ts';
 import { stopInTime } from '../supervisor/stop-in-time.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import { counterFinding, damageFacts, damageFindings } from '../verdict.ts';
+import { expectIdle } from './busy-disks.ts';
 import type { CheckedImage } from './check-image.ts';
 import { claimForReading } from './claim-card.ts';
 import { finishedRecord, recordsOfCard, withWorker } from './read-card.ts';
-import { surveyDisks } from './survey-disks.ts';
+import { type Station, surveyDisks } from './survey-disks.ts';
 import type { StationJob } from './take-card.ts';
 
 export interface VerifyRequest {
@@ -42,7 +43,10 @@ export interface CardCheck {
   settledRecord: number | null;
 }
 
-type VerifyJob = Omit<StationJob, 'approver' | 'records'> & { records: Records | null };
+type VerifyJob = Pick<StationJob, 'port' | 'signal' | 'toolVersion'> & {
+  station: Omit<Station, 'key'>;
+  records: Records | null;
+};
 
 /**
  * Reads every byte of a card that was made earlier and compares it with its record, or with an image. Nothing is
@@ -53,6 +57,7 @@ type VerifyJob = Omit<StationJob, 'approver' | 'records'> & { records: Records |
 export async function verifyCardAgain(job: VerifyJob, request: VerifyRequest): Promise<CardCheck> {
   const { graph } = await surveyDisks(job.station, null);
   const disk = await resolveDevice(job.station.reader, graph, request.device);
+  expectIdle(disk, job.station.busyDisks());
   const card = await claimForReading(job.station.reader, disk);
   try {
     const user = nextWorkerUser();
