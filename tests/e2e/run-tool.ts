@@ -17,6 +17,10 @@ export interface ToolOptions {
   uid?: number;
   env?: NodeJS.ProcessEnv;
   cwd?: string;
+  /** another copy of the tool */
+  launcher?: string;
+  /** a descriptor that comes along without being asked for, as from a careless shell */
+  stray?: number;
 }
 
 export interface RunningTool {
@@ -26,11 +30,16 @@ export interface RunningTool {
   end: Promise<ToolEnd>;
 }
 
+/** Beyond the numbers that the tool gives its own children. */
+function strayAt20(stray: number | undefined): (number | 'ignore')[] {
+  return stray === undefined ? [] : [...Array<'ignore'>(17).fill('ignore'), stray];
+}
+
 /** Starts the real command line as a person would, in a process of its own. */
 export function startTool(args: readonly string[], options: ToolOptions = {}): RunningTool {
   const identity = options.uid === undefined ? {} : { uid: options.uid, gid: options.uid };
-  const child = spawn(process.execPath, [launcher, ...args], {
-    stdio: ['ignore', 'pipe', 'pipe'],
+  const child = spawn(process.execPath, [options.launcher ?? launcher, ...args], {
+    stdio: ['ignore', 'pipe', 'pipe', ...strayAt20(options.stray)],
     env: { ...process.env, NO_COLOR: '1', ...options.env },
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...identity,
@@ -44,7 +53,7 @@ export function startTool(args: readonly string[], options: ToolOptions = {}): R
   let stdout = '';
   let stderr = '';
   let rest = '';
-  child.stdout.setEncoding('utf8').on('data', (text: string) => {
+  child.stdout?.setEncoding('utf8').on('data', (text: string) => {
     stdout += text;
     const parts = (rest + text).split('\n');
     rest = parts.pop() ?? '';
@@ -55,7 +64,7 @@ export function startTool(args: readonly string[], options: ToolOptions = {}): R
       for (const one of waiting.filter(({ fits }) => fits(line))) one.resolve(line);
     }
   });
-  child.stderr.setEncoding('utf8').on('data', (text: string) => {
+  child.stderr?.setEncoding('utf8').on('data', (text: string) => {
     stderr += text;
   });
   const end = new Promise<ToolEnd>((resolve) => {

@@ -15,6 +15,7 @@ import { loadFat } from '../../volume/fat/load-fat.ts';
 import { feedFromFile, feedFromPipe, readImagePiece } from '../engine/image-feed.ts';
 import { createPieceMemory, type PieceMemory } from '../engine/piece-memory.ts';
 import { createSession, type Session } from '../engine/session.ts';
+import { closeInherited } from './close-inherited.ts';
 import {
   type FromWorker,
   workerDescriptors as fds,
@@ -77,6 +78,7 @@ async function answer(session: Session, id: number, call: SessionCall, order: un
 }
 
 async function main(): Promise<void> {
+  closeInherited();
   const memory = createPieceMemory();
   let session: Session | null = null;
   process.on('message', (message: ToWorker) => {
