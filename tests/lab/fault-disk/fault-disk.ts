@@ -55,6 +55,8 @@ export interface FaultDisk {
   clearRequests(): void;
   /** From the next request on: these faults, counted anew. Ends a stall. An empty list heals the card. */
   setFaults(faults: readonly Fault[], pace?: Pace): void;
+  /** whether a request is being held up by a stall now */
+  isStalled(): boolean;
   /** Gone at once, also in the middle of a stall: every request from now on fails. */
   vanishNow(): Promise<void>;
 }
@@ -196,6 +198,7 @@ export async function withFaultDisk<T>(
         checkFaults(next, sizeBytes);
         writeControl(places, next, nextPace);
       },
+      isStalled: () => existsSync(`${places.log}.stalled`),
       vanishNow: () => server.stop(),
     });
   });

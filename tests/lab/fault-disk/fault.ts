@@ -32,9 +32,10 @@ export type Fault =
   | { kind: 'cliff'; afterBytes: number; bytesPerSecond: number }
   /**
    * gone for good, in the middle of a request: a write is stored up to `offset`, or by half, and no answer comes.
-   * The node stays and gives errors (EIO or EINVAL); a node that goes away needs the guest.
+   * The node stays and gives errors (EIO or EINVAL); a node that goes away needs the guest. `losing`: the power goes
+   * with it, and of the writes that no flush has confirmed each is kept or lost by a coin.
    */
-  | ({ kind: 'vanish' } & Moment);
+  | ({ kind: 'vanish'; losing?: 'unflushed'; seed?: number } & Moment);
 
 /** The n-th request of a kind since the fault was set, or the first that touches the byte at `offset`. */
 type Moment = { op: 'read' | 'write' | 'flush'; nth: number } | { op: 'read' | 'write'; offset: number };

@@ -10,6 +10,7 @@ Requests are served one after another, as a card does.
 import errno
 import json
 import os
+import random
 import time
 
 import nbdkit
@@ -28,6 +29,8 @@ class State:
     due = {}
     counts = {}
     written = 0
+    # What stood on the medium before each write that no flush has confirmed yet.
+    unflushed = []
 
 
 def config(key, value):
@@ -115,8 +118,11 @@ def fail(op, offset, length):
 def stall(for_ms):
     """Sleeps, but wakes when a new control file arrives."""
     until = time.monotonic() + for_ms / 1000
+    mark = settings["log"] + ".stalled"
+    os.close(os.open(mark, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600))
     while time.monotonic() < until and not reload_control():
         time.sleep(0.01)
+    os.unlink(mark)
 
 
 def keep_pace(key, length, bytes_per_second):
@@ -144,11 +150,21 @@ def begin(op, offset, length, land):
         if is_due(fault, op, offset, length):
             cut = fault["offset"] - offset if "offset" in fault else length // 2
             land(cut // SECTOR * SECTOR)
+            if fault.get("losing") == "unflushed":
+                lose_unflushed(fault["seed"])
             answer(op, offset, length, "vanished")
             os._exit(9)
     for fault in of_kind("fail-request", "fail-at"):
         if is_due(fault, op, offset, length):
             fail(op, offset, length)
+
+
+def lose_unflushed(seed):
+    """What a card keeps of unconfirmed writes is any part of them: here each is kept or lost by a coin, newest first."""
+    coin = random.Random(seed)
+    for place, old in reversed(State.unflushed):
+        if coin.random() < 0.5:
+            os.pwrite(State.medium, old, place)
 
 
 def places(offset, length):
@@ -188,6 +204,8 @@ def fetch(buf, offset):
 def store(data, offset):
     for start, n, place in places(offset, len(data)):
         if place is not None:
+            if of_kind("vanish"):
+                State.unflushed.append((place, os.pread(State.medium, n, place)))
             os.pwrite(State.medium, data[start : start + n], place)
 
 
@@ -227,4 +245,5 @@ def pwrite(h, buf, offset, flags):
 
 def flush(h, flags):
     begin("flush", 0, 0, lambda n: None)
+    State.unflushed = []
     answer("flush", 0, 0, "ok")
