@@ -18,10 +18,19 @@ python('meta-data and network-config, read by PyYAML [skipped where python3-yaml
     expect(set.replaced).toEqual(['meta-data: instance_id']);
   });
 
-  it('replaces meta-data that cannot be read', () => {
-    const set = makeSet({ existing: { ...nothing, metaData: '{' } });
+  it.each([
+    ['cannot be read', '{'],
+    // PyYAML, which the node reads it with, would refuse the whole file
+    ['has a mapping for a name', '? {a: b}\n: c\n'],
+    ['has a tag of its own', 'dsmode: !own local\n'],
+    ['repeats what the node’s id takes the place of', 'instance-id: &id node-image\nlabel: *id\n'],
+  ])('replaces meta-data that %s', (_title, metaData) => {
+    const set = makeSet({ existing: { ...nothing, metaData } });
     expect(set.replaced).toEqual(['meta-data']);
-    expect(readAsPython(textOf(set, 'meta-data'))['instance-id']).toBe('orchard-01-6f1c');
+    expect(readAsPython(textOf(set, 'meta-data'))).toEqual({
+      'instance-id': 'orchard-01-6f1c',
+      'local-hostname': 'orchard-01',
+    });
   });
 
   it('writes a static address', () => {

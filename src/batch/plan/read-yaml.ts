@@ -1,8 +1,11 @@
 import { LineCounter, parseDocument } from 'yaml';
+import { whyTooComplex } from '../../guard/yaml-limits.ts';
 import { type Mistake, mistake, type Place, type PlanPath, type Raw } from './mistake.ts';
 import { type Spot, walkYaml } from './walk-yaml.ts';
 import { describeYamlError } from './yaml-errors.ts';
-import { whyTooComplex } from './yaml-limits.ts';
+
+/** Far beyond any plan: a thousand nodes with every key have about half of it. */
+const mostLexemes = 50_000;
 
 /** A plan's text as plain values, with the way back from a value to its place. */
 export interface PlanText {
@@ -36,7 +39,7 @@ function refused(code: 'plan.too-complex', why: string): PlanText {
  * tags without meaning are mistakes. Throws nothing.
  */
 export function readYaml(text: string): PlanText {
-  const why = whyTooComplex(text);
+  const why = whyTooComplex(text, mostLexemes);
   if (why !== null) return refused('plan.too-complex', why);
   const lines = new LineCounter();
   // Twice the same key is looked for in walkYaml: here it would take a time that grows with the square.

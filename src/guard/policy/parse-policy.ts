@@ -2,7 +2,12 @@ import { type Document, isMap, isNode, isScalar, LineCounter, parseDocument, vis
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
 import type { Policy } from '../../contract/policy.ts';
+import { whyTooComplex } from '../yaml-limits.ts';
 import { checkPolicy, type SchemaMistake } from './policy-schema.ts';
+
+/** Thousands of serial numbers fit; the check for keys that are there twice takes the square of their number. */
+const mostLexemes = 10_000;
+const mostBytes = 2 ** 18;
 
 interface Mistake {
   /** where in the text, in UTF-16 units */
@@ -16,6 +21,15 @@ function decodeText(bytes: Uint8Array): string | null {
   } catch {
     return null;
   }
+}
+
+/** The text, or why it is not even looked at. */
+function readText(bytes: Uint8Array): { text: string } | { why: string } {
+  if (bytes.length > mostBytes) return { why: `the file is larger than ${mostBytes / 1024} KiB` };
+  const text = decodeText(bytes);
+  if (text === null) return { why: 'the file is not UTF-8 text' };
+  const why = whyTooComplex(text, mostLexemes);
+  return why === null ? { text } : { why };
 }
 
 /** Where the last of these nodes begins: a node lies behind those around it, so it is the innermost one. */
@@ -53,7 +67,8 @@ function unwantedParts(document: Document.Parsed): Mistake[] {
       unwanted.push({ offset: innermostStart([node]), what: 'a policy holds no aliases' });
     },
     Pair: (_at, { key }) => {
-      const isPlain = isScalar(key) && key.value !== '__proto__';
+      const isWord = isScalar(key) && (typeof key.value !== 'object' || key.value === null);
+      const isPlain = isWord && key.value !== '__proto__';
       if (!isPlain) unwanted.push({ offset: innermostStart([key]), what: 'a key is a plain word' });
     },
   });
@@ -83,18 +98,16 @@ function reject(source: string, findings: Finding[]): CardwrightError {
 /**
  * Reads a policy from YAML 1.2 in UTF-8; an empty file is the built-in policy. Throws `guard.policy-mistakes` with one
  * finding for each mistake (facts `line` and `column`, from 1), all of them at once: unknown and duplicate keys,
- * wrong types, values that make no sense, faults of the YAML itself.
+ * wrong types, values that make no sense, faults of the YAML itself. A text that would take long to read is one.
  */
 export function parsePolicy(bytes: Uint8Array, source: string): Policy {
-  const text = decodeText(bytes);
-  if (text === null) {
-    const what = 'the file is not UTF-8 text';
-    throw reject(source, [
-      finding('guard.policy-mistake', 'refuse', { path: source, line: 1, column: 1, what }),
-    ]);
+  const read = readText(bytes);
+  if ('why' in read) {
+    const facts = { path: source, line: 1, column: 1, what: read.why };
+    throw reject(source, [finding('guard.policy-mistake', 'refuse', facts)]);
   }
   const lines = new LineCounter();
-  const document = parseDocument(text, { lineCounter: lines, prettyErrors: false, version: '1.2' });
+  const document = parseDocument(read.text, { lineCounter: lines, prettyErrors: false, version: '1.2' });
   const unwanted = unwantedParts(document);
   const mistakes = [...syntaxMistakes(document), ...unwanted];
   if (hasUsableTree(document, unwanted)) {

@@ -1,7 +1,16 @@
 import { isMap, isNode, type Node, type YAMLMap } from 'yaml';
 import type { PlanNetwork } from '../../contract/plan.ts';
 import { parseCidr } from '../names.ts';
-import { bare, freshYaml, listOf, mapOf, quoted, readYamlMap, writeYaml } from './yaml-text.ts';
+import {
+  bare,
+  freshYaml,
+  listOf,
+  mapOf,
+  quoted,
+  readYamlMap,
+  tryToWriteYaml,
+  writeYaml,
+} from './yaml-text.ts';
 
 function describeEthernet(address: string | null, network: PlanNetwork): YAMLMap {
   // `end0`, `eth0`, `enp1s0`: names of wired ports begin with e; the key serves readers that do not match.
@@ -52,11 +61,8 @@ export function makeNetworkConfig(
   const wireless = findWireless(old);
   if (wireless === null) return { text: plain, replaced: isOther(plain) ? ['network-config'] : [] };
   map.set('wifis', wireless);
-  try {
-    const text = writeYaml(document);
-    return { text, replaced: isOther(text) ? ['network-config: all but wifis'] : [] };
-  } catch {
-    // Its wireless part borrows from parts that are gone; what cannot be written is replaced, and said.
-    return { text: plain, replaced: ['network-config'] };
-  }
+  const text = tryToWriteYaml(document);
+  // Its wireless part borrows from parts that are gone; what cannot be written is replaced, and said.
+  if (text === null) return { text: plain, replaced: ['network-config'] };
+  return { text, replaced: isOther(text) ? ['network-config: all but wifis'] : [] };
 }

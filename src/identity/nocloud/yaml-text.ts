@@ -1,4 +1,16 @@
-import { Document, isMap, isScalar, type Node, parseDocument, Scalar, YAMLMap, YAMLSeq } from 'yaml';
+import {
+  Document,
+  isAlias,
+  isMap,
+  isScalar,
+  type Node,
+  parseDocument,
+  Scalar,
+  visit,
+  YAMLMap,
+  YAMLSeq,
+} from 'yaml';
+import { whyTooComplex } from '../../guard/yaml-limits.ts';
 
 export interface YamlText {
   document: Document;
@@ -9,6 +21,8 @@ export interface YamlText {
 export type YamlResult = ({ ok: true } & YamlText) | { ok: false; why: string };
 
 const largestBytes = 2 ** 18;
+/** As many as an image's own file never has. */
+const mostLexemes = 20_000;
 
 /** An empty value stays empty; all else is text, so that nothing of the image's own file changes its meaning. */
 const emptyValue = {
@@ -25,6 +39,29 @@ export function freshYaml(): YamlText {
   return { document: new Document(map, { schema: 'failsafe' }), map };
 }
 
+const yamlTag = 'tag:yaml.org,2002:';
+const readableTags: ReadonlySet<string> = new Set(
+  ['str', 'map', 'seq', 'binary'].map((name) => `${yamlTag}${name}`).concat('!'),
+);
+
+/**
+ * What the node's reader (PyYAML's safe loader) stops at, and then takes nothing of the file at all: lists and
+ * mappings as names, and tags that it does not know or that may not fit their values.
+ */
+function whyUnreadable(document: Document): string | null {
+  let why: string | null = null;
+  visit(document, {
+    Pair: (_at, { key }) => {
+      if (!isScalar(key)) why ??= 'a setting in it has no plain word for its name';
+    },
+    Node: (_at, node) => {
+      const tag = isAlias(node) ? undefined : node.tag;
+      if (tag !== undefined && !readableTags.has(tag)) why ??= `it has a tag that nodes do not know (${tag})`;
+    },
+  });
+  return why;
+}
+
 /**
  * Reads foreign YAML whose top is a mapping, without interpreting it: the node's first-boot program reads YAML 1.1
  * (`0644`, `yes`), we would read 1.2, so every scalar is kept as the text it is (YAML 1.2 section 10.1, failsafe
@@ -32,6 +69,8 @@ export function freshYaml(): YamlText {
  */
 export function readYamlMap(text: string): YamlResult {
   if (text.length > largestBytes) return { ok: false, why: `it is larger than ${largestBytes / 1024} KiB` };
+  const complex = whyTooComplex(text, mostLexemes);
+  if (complex !== null) return { ok: false, why: complex };
   const document = parseDocument(text, { schema: 'failsafe', customTags: (tags) => [...tags, emptyValue] });
   const [error] = document.errors;
   if (error) return { ok: false, why: `it is not proper YAML (${error.message.split('\n', 1)[0]})` };
@@ -40,11 +79,23 @@ export function readYamlMap(text: string): YamlResult {
   }
   const map: unknown = document.contents;
   if (!isMap(map)) return { ok: false, why: 'it is not a list of settings with their values' };
+  const unreadable = whyUnreadable(document);
+  if (unreadable !== null) return { ok: false, why: unreadable };
   return { ok: true, document, map };
 }
 
 export function writeYaml(document: Document): string {
   return document.toString({ lineWidth: 0 });
+}
+
+/** Null where it cannot be written: what was replaced or removed may have been the anchor of something else. */
+export function tryToWriteYaml(document: Document): string | null {
+  try {
+    return writeYaml(document);
+  } catch {
+    // The library's only reason is an alias without its anchor, and it has no code for it.
+    return null;
+  }
 }
 
 /** Text in quotes, which no reader takes for a number or a truth value. */

@@ -1,7 +1,5 @@
 import { Lexer } from 'yaml';
 
-/** Far beyond any plan: a thousand nodes with every key have about half of it. */
-const mostLexemes = 50_000;
 const mostNested = 40;
 
 const opens = new Set(['[', '{']);
@@ -24,10 +22,12 @@ function indentedLevels(text: string): number {
 }
 
 /**
- * Looks through a text before it is parsed: why it would cost more time or depth than any plan, or null. The parser
- * is linear, but a megabyte made for it keeps it busy for half a minute, and deep nesting exhausts its stack.
+ * Looks through a YAML text before it is parsed: why it would cost more time or depth than any that was written in
+ * good faith, or null. A megabyte made for the parser keeps it busy for minutes (unique keys are compared each with
+ * each), and deep nesting exhausts its stack, which may end the whole process.
+ * @param mostLexemes words and signs that a text of its kind may have
  */
-export function whyTooComplex(text: string): string | null {
+export function whyTooComplex(text: string, mostLexemes: number): string | null {
   const tooDeep = `it is nested more than ${mostNested} deep`;
   if (indentedLevels(text) > mostNested) return tooDeep;
   let lexemes = 0;
