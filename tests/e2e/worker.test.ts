@@ -136,6 +136,7 @@ describeWith(
     it('opens no other disk, no file and no socket, and gets no more rights, when it tries', () =>
       withLoopDisk({ sizeBytes: 4 * mib, backing: 'tmpfs' }, (other) => {
         // Anybody may open it: what stops the worker is the worker's own limit.
+        const { mode } = fs.statSync(other.node);
         fs.chmodSync(other.node, 0o666);
         const doors = {
           'another disk': other.node,
@@ -162,7 +163,7 @@ describeWith(
           });
           // All that did not disturb it.
           expect(await job.end).toMatchObject({ status: 0 });
-        });
+        }).finally(() => fs.chmodSync(other.node, mode));
       }));
 
     it('ends with its supervisor, whatever ended that', () =>

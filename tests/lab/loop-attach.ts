@@ -104,8 +104,8 @@ async function isOurs({ name, backingPath }: Loop): Promise<boolean> {
     const file = await readAttribute(name, 'loop/backing_file');
     return file === backingPath || file === `${backingPath} (deleted)`;
   } catch (error) {
-    // The folder goes with the backing file; ENXIO when it goes while being read.
-    if (['ENOENT', 'ENXIO'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
+    // The folder goes with the backing file; ENXIO or ENODEV when it goes while being read.
+    if (['ENOENT', 'ENXIO', 'ENODEV'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
     throw error;
   }
 }
