@@ -11,6 +11,7 @@ export interface AllocationFacts {
 }
 
 const chunkBytes = 2 ** 18;
+const badEntry = { 12: 0xff7, 16: 0xfff7, 32: 0x0ffffff7 } as const;
 
 function damaged(why: string): never {
   throw new CardwrightError('volume.damaged', { facts: { why } });
@@ -90,17 +91,26 @@ function readFirstTable(overlay: Overlay, geometry: FatGeometry): Uint8Array {
   return readTable(overlay, geometry, 0, Math.ceil(((geometry.clusterCount + 2) * geometry.bits) / 8));
 }
 
-/** Does another cluster lead to this one, so that it is not the first of its chain? */
-export function isFollower(overlay: Overlay, geometry: FatGeometry, cluster: number): boolean {
-  const entryAt = entryReader(geometry.bits, readFirstTable(overlay, geometry));
-  for (let other = 2; other < geometry.clusterCount + 2; other++) if (entryAt(other) === cluster) return true;
-  return false;
+/** The first copy of the allocation table, entry by entry. */
+export interface AllocationTable {
+  entryAt(cluster: number): number;
+  /** one more than the highest cluster */
+  end: number;
+  /** the entry of a bad cluster; what is above it ends a chain */
+  bad: number;
+}
+
+export function openTable(overlay: Overlay, geometry: FatGeometry): AllocationTable {
+  const { bits, clusterCount } = geometry;
+  const entryAt = entryReader(bits, readFirstTable(overlay, geometry));
+  return { entryAt, end: clusterCount + 2, bad: badEntry[bits] };
 }
 
 /**
  * Looks through the whole allocation table once, before anything is edited: freeing a chain that two files share,
  * or that runs in a circle, would destroy what the image holds. What the table alone cannot show (two directory
- * entries with one and the same first cluster) is not found. Time and memory are bounded by the cluster count.
+ * entries with one and the same first cluster) `checkDirectories` finds. Time and memory are bounded by the cluster
+ * count.
  * Entry values: Microsoft FAT32 File System Specification 1.03, "FAT Data Structure".
  * @throws CardwrightError volume.damaged
  */
@@ -109,7 +119,7 @@ export function checkAllocation(overlay: Overlay, geometry: FatGeometry): Alloca
   const end = clusterCount + 2;
   const table = readFirstTable(overlay, geometry);
   const entryAt = entryReader(bits, table);
-  const bad = bits === 32 ? 0x0ffffff7 : bits === 16 ? 0xfff7 : 0xff7;
+  const bad = badEntry[bits];
   const chains = checkPointers(entryAt, end, bad);
   checkLoops(entryAt, end, bad, chains);
   if (bits === 32) {

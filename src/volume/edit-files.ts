@@ -2,7 +2,6 @@ import * as fat from 'js-fatfs';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Finding, finding } from '../contract/finding.ts';
 import type { FatGeometry } from './boot-sector.ts';
-import { isFollower } from './check-allocation.ts';
 import { readContent, writeContent } from './fat/contents.ts';
 import {
   clearReadOnlyMark,
@@ -59,23 +58,15 @@ function statFile(editing: Editing, path: string): VolumeEntry | null {
   return entry;
 }
 
-/**
- * Makes sure that an existing file may be taken apart: its chain is its own from the first cluster on, and no
- * read-only mark is in the way. A chain that another file leads into would take that file with it.
- */
+/** Takes a read-only mark off an existing file, which would be in the way of replacing or removing it. */
 function claimFile(editing: Editing, path: string, entry: VolumeEntry): void {
   const { overlay, geometry, session } = editing;
   session.disk.freeClusters = countFreeClusters(editing);
+  if (!entry.isReadOnly) return;
   const sector = findEntrySector(session, path);
   const bytes = sector === null ? null : readSector(editing, sector);
   const raw = bytes === null ? null : findRawEntry(bytes, entry);
   if (sector === null || raw === null) failLibrary('f_stat', path, fat.FR_INT_ERR);
-  const firstCluster = geometry.bits === 32 ? raw.firstCluster : raw.firstCluster & 0xffff;
-  if (firstCluster !== 0 && isFollower(overlay, geometry, firstCluster)) {
-    const why = `${path} begins inside another file`;
-    throw new CardwrightError('volume.damaged', { facts: { why } });
-  }
-  if (!entry.isReadOnly) return;
   clearReadOnlyMark(raw);
   overlay.write(sector * geometry.sectorBytes, raw.sector, writeOrder.directory);
   session.remount();

@@ -3,6 +3,7 @@ import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Finding, finding } from '../contract/finding.ts';
 import { type FatGeometry, parseBootSector } from './boot-sector.ts';
 import { type AllocationFacts, checkAllocation } from './check-allocation.ts';
+import { checkDirectories } from './check-directories.ts';
 import {
   clusterBytes,
   countFreeClusters,
@@ -97,6 +98,14 @@ function presentVolume(editing: Editing, label: string | null): BootVolume {
     if (!isOpen || !session.isMounted()) throw new CardwrightError('volume.closed');
     return editing;
   };
+  let isEdited = false;
+  /** What is only read may have damage elsewhere; what is edited may not. */
+  const edit = <T>(action: () => T): T => {
+    open();
+    if (!isEdited) checkDirectories(overlay, geometry);
+    isEdited = true;
+    return editAtomically(editing, action);
+  };
   return {
     type: `fat${geometry.bits}`,
     label,
@@ -107,12 +116,13 @@ function presentVolume(editing: Editing, label: string | null): BootVolume {
     list: (path) => listEntries(open().session, path === '' ? '' : splitVolumePath(path).join('/')),
     stat: (path) => findEntry(open().session, splitVolumePath(path).join('/')),
     readFile: (path) => readVolumeFile(open(), path),
-    writeFile: (path, bytes) => editAtomically(open(), () => writeVolumeFile(editing, path, bytes)),
-    removeFile: (path) => editAtomically(open(), () => removeVolumeFile(editing, path)),
-    atomically: (action) => editAtomically(open(), action),
+    writeFile: (path, bytes) => edit(() => writeVolumeFile(editing, path, bytes)),
+    removeFile: (path) => edit(() => removeVolumeFile(editing, path)),
+    atomically: edit,
     changes() {
       open();
       checkAllocation(overlay, geometry);
+      if (isEdited) checkDirectories(overlay, geometry);
       return overlay.changes();
     },
     close() {
@@ -124,8 +134,9 @@ function presentVolume(editing: Editing, label: string | null): BootVolume {
 
 /**
  * Opens the FAT12, FAT16 or FAT32 volume in an extent of a source (a card, an image) for reading and editing.
- * `loadFat()` must have been awaited. The whole allocation table is read once and checked; a volume that is
- * damaged is refused, a dirty one is taken and noted. Close it: the library holds ten at once.
+ * `loadFat()` must have been awaited. The whole allocation table is read once and checked, and before the first edit
+ * all folders; a volume that is damaged is refused, a dirty one is taken and noted. Close it: the library holds ten at
+ * once.
  * @throws CardwrightError volume.* ; whatever the source throws
  */
 export function openVolume(source: ByteSource, extent: Extent, options: OpenVolumeOptions = {}): BootVolume {

@@ -283,6 +283,11 @@ describeWith(fatTools, 'editing a boot volume', { timeoutMs: 60_000 }, () => {
     };
     const volume = openVolume(fragile, wholeOf(fat16));
     isGone = true;
+    // the folders are looked through before the first edit, by ourselves
+    expect(() => volume.writeFile('user-data', text('x'))).toThrow('the card is gone');
+    isGone = false;
+    volume.removeFile('nothing');
+    isGone = true;
     expect(codeOf(() => volume.writeFile('user-data', text('x')))).toBe('volume.read-failed');
     expect(codeOf(() => volume.list(''))).toBe('volume.read-failed');
     isGone = false;

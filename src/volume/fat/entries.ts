@@ -138,8 +138,6 @@ export interface RawEntry {
   sector: Uint8Array;
   /** where the entry begins in it */
   at: number;
-  /** as the entry has it: whether that is sound is another question */
-  firstCluster: number;
 }
 
 /** The entry with this short name and size in a directory sector; null where there is not exactly one. */
@@ -151,13 +149,7 @@ export function findRawEntry(sector: Uint8Array, entry: VolumeEntry): RawEntry |
   );
   const [only] = found;
   if (only === undefined || found.length !== 1) return null;
-  const { at } = only;
-  // The upper half is a FAT32 field; before, it belonged to another system's attributes.
-  return {
-    sector,
-    at,
-    firstCluster: view.getUint16(at + 20, true) * 0x10000 + view.getUint16(at + 26, true),
-  };
+  return { sector, at: only.at };
 }
 
 /** Takes the read-only mark off an entry's bytes; the library has no call for it in this build. */
