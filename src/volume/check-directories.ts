@@ -21,21 +21,27 @@ const freeEntry = 0xe5;
 const longName = 0x0f;
 const label = 0x08;
 
-/** The entries of one folder's sectors that own clusters; `isLast` where the folder ends in them. */
-function readEntries(bytes: Uint8Array, bits: FatGeometry['bits']): { entries: RawEntry[]; isLast: boolean } {
+/**
+ * The entries in a piece of a folder that own clusters. Readers do not agree about what stands behind the first empty
+ * entry: for the specification it is nothing, for Linux it is there, and a new entry might land where only some look.
+ */
+function readEntries(bytes: Uint8Array, bits: FatGeometry['bits'], hasEnded: boolean) {
   const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
   const entries: RawEntry[] = [];
+  let isEnd = hasEnded;
   for (let at = 0; at < bytes.length; at += entryBytes) {
     const first = bytes[at];
-    if (first === 0) return { entries, isLast: true };
+    if (isEnd && first !== 0) damaged('a folder goes on behind its end');
+    isEnd ||= first === 0;
     const kind = view.getUint8(at + 11) & 0x3f;
     // "." and ".." lead to folders that are met by their own names
-    if (first === freeEntry || first === 0x2e || kind === longName || (kind & ~0x20) === label) continue;
+    if (isEnd || first === freeEntry || first === 0x2e || kind === longName || (kind & ~0x20) === label)
+      continue;
     const high = bits === 32 ? view.getUint16(at + 20, true) : 0;
     const firstCluster = high * 0x10000 + view.getUint16(at + 26, true);
     if (firstCluster !== 0) entries.push({ isFolder: (kind & 0x10) !== 0, firstCluster });
   }
-  return { entries, isLast: false };
+  return { entries, isEnd };
 }
 
 /** Which clusters another one leads to. */
@@ -90,13 +96,14 @@ export function checkDirectories(overlay: Overlay, geometry: FatGeometry): void 
 
   for (let folder = folders.pop(); folder !== undefined; folder = folders.pop()) {
     let read = 0;
+    let hasEnded = false;
     for (const { at, length } of piecesOf(folder, table, geometry)) {
       read += length;
       bytesLeft -= length;
       if (read > mostFolderBytes + length || bytesLeft < 0) damaged('a folder is larger than folders can be');
-      const { entries, isLast } = readEntries(overlay.read(at, length), geometry.bits);
+      const { entries, isEnd } = readEntries(overlay.read(at, length), geometry.bits, hasEnded);
+      hasEnded = isEnd;
       for (const entry of entries) claim(entry);
-      if (isLast) break;
     }
   }
 }

@@ -180,6 +180,16 @@ describeWith(fatTools, 'volumes that are damaged or made to do harm', { timeoutM
     }
   });
 
+  it('is not edited where something stands behind the end of a folder', () => {
+    const broken = changed(fat16, (copy, { fatStart }) => {
+      const kernel = copy.indexOf('KERNEL  IMG', fatStart, 'latin1');
+      copy.fill(0, kernel, kernel + 32);
+    });
+    const volume = openVolume(sourceOf(broken), wholeOf(broken));
+    expect(codeOf(() => volume.writeFile('network-config', Buffer.from('x')))).toBe('volume.damaged');
+    volume.close();
+  });
+
   it('is not edited where folders hold each other', () => {
     const broken = changed(small32, (copy, { dataStart }) => {
       const folder = copy.indexOf('FOLDER     ', dataStart, 'latin1');

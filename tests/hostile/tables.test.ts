@@ -1,43 +1,15 @@
-import { crc32, deflateSync } from 'node:zlib';
+import { crc32 } from 'node:zlib';
 import fc from 'fast-check';
-import { describe, expect, it } from 'vitest';
+import { afterAll, describe, expect, it } from 'vitest';
 import type { ByteSource } from '../../src/contract/blocks.ts';
-import { CardwrightError } from '../../src/contract/cardwright-error.ts';
-import { readBzip2 } from '../../src/image/container/bzip2.ts';
-import { detectContainer } from '../../src/image/container/detect-container.ts';
-import { readGzip } from '../../src/image/container/gzip.ts';
-import { readXz } from '../../src/image/container/xz.ts';
-import { readZip } from '../../src/image/container/zip.ts';
-import { readZstd } from '../../src/image/container/zstd.ts';
 import { examineLayout } from '../../src/image/examine-layout.ts';
 import { nameStranger } from '../../src/image/name-stranger.ts';
 import { StreamWindow } from '../../src/image/stream-window.ts';
 import { NotYetRead } from '../../src/image/table/not-yet-read.ts';
-import { memorySource, noise, run } from './recipes.ts';
+import { memorySource } from '../image/recipes.ts';
+import { counted } from './counted-source.ts';
+import { fuzzed, fuzzTimeoutMs, InputCount } from './fuzz.ts';
 
-/** Fails on anything but a CardwrightError, on a read outside the source, and on more reads than a bound. */
-function counted(bytes: Uint8Array, mostReads: number): ByteSource {
-  const inner = memorySource(bytes);
-  let reads = 0;
-  return {
-    sizeBytes: bytes.length,
-    read(offset, length) {
-      reads += 1;
-      if (reads > mostReads) throw new Error(`more than ${mostReads} reads`);
-      return inner.read(offset, length);
-    },
-  };
-}
-
-async function orderly(call: () => unknown): Promise<void> {
-  try {
-    await call();
-  } catch (error) {
-    if (!(error instanceof CardwrightError)) throw error;
-  }
-}
-
-const anyBytes = fc.uint8Array({ maxLength: 3000 });
 /** places and values to spoil */
 const edits = fc.array(fc.tuple(fc.nat(), fc.integer({ min: 0, max: 255 })), { minLength: 1, maxLength: 8 });
 
@@ -47,49 +19,10 @@ function spoil(bytes: Uint8Array, changes: readonly [number, number][], within =
   return copy;
 }
 
-const magics = ['1f8b08', 'fd377a585a00', '28b52ffd', '502a4d18', '425a68393141', '504b0304'].map((digits) =>
-  Buffer.from(digits, 'hex'),
-);
+const inputs = new InputCount();
+afterAll(() => inputs.record('tables and volumes'));
 
-describe('containers made of anything', () => {
-  it('random bytes behind every magic', async () => {
-    await fc.assert(
-      fc.asyncProperty(anyBytes, fc.constantFrom(...magics), async (rest, magic) => {
-        const bytes = Buffer.concat([magic, rest]);
-        detectContainer(bytes);
-        const source = () => counted(bytes, 5000);
-        for (const read of [readGzip, readXz, readZstd, readBzip2]) await orderly(() => read(source()));
-        await orderly(() => readZip(source()));
-      }),
-      { numRuns: 150 },
-    );
-  });
-
-  it('real ones with a few bytes changed, checksums made right again where there is one for the header', async () => {
-    const xz = run('xz', ['-c', '--block-size=700'], noise(3000));
-    const zst = run('zstd', ['-q', '-c'], noise(3000));
-    const zip = run('zip', ['-q', '-', '-'], noise(3000));
-    await fc.assert(
-      fc.asyncProperty(edits, async (changes) => {
-        await orderly(() => readXz(counted(spoil(xz, changes), 5000)));
-        const resummed = spoil(xz, changes);
-        resummed.writeUInt32LE(crc32(resummed.subarray(-8, -2)), resummed.length - 12);
-        await orderly(() => readXz(counted(resummed, 5000)));
-        await orderly(() => readZstd(counted(spoil(zst, changes), 5000)));
-        await orderly(() => readZip(counted(spoil(zip, changes), 5000)));
-      }),
-      { numRuns: 150 },
-    );
-  });
-
-  it('two hundred thousand tiny zstd frames take few reads', () => {
-    const empty = Buffer.from('28b52ffd2000010000', 'hex');
-    const bytes = Buffer.alloc(empty.length * 200_000, empty);
-    expect(readZstd(counted(bytes, 10_000))).toMatchObject({ frames: 200_000, sizeBytes: 0 });
-  });
-});
-
-describe('tables made of anything', () => {
+describe('tables made of anything', { timeout: fuzzTimeoutMs }, () => {
   const mib = 2 ** 20;
   const look = (source: ByteSource) => examineLayout(source, { withBackup: true, isWhole: true });
 
@@ -116,10 +49,10 @@ describe('tables made of anything', () => {
       fc.asyncProperty(fc.uint8Array({ minLength: 0, maxLength: 5000 }), async (head) => {
         const bytes = image(head);
         bytes.set([0x55, 0xaa], 510);
-        await orderly(() => look(counted(bytes, 3000)));
+        await inputs.orderly(() => look(counted(bytes, 3000)));
         nameStranger(bytes.subarray(0, 4096), bytes.subarray(-512));
       }),
-      { numRuns: 200 },
+      fuzzed(200),
     );
   });
 
@@ -136,10 +69,10 @@ describe('tables made of anything', () => {
           const bytes = image(mbr(first));
           const record = mbr(chained);
           for (let at = 512; at < mib; at += 512) bytes.set(record, at);
-          await orderly(() => look(counted(bytes, 5000)));
+          await inputs.orderly(() => look(counted(bytes, 5000)));
         },
       ),
-      { numRuns: 150 },
+      fuzzed(150),
     );
   });
 
@@ -172,11 +105,11 @@ describe('tables made of anything', () => {
     await fc.assert(
       fc.asyncProperty(edits, async (changes) => {
         const spoiled = spoil(head.subarray(512), changes, 92 + 512);
-        await orderly(() =>
+        await inputs.orderly(() =>
           look(counted(image(seal(Buffer.concat([head.subarray(0, 512), spoiled]))), 3000)),
         );
       }),
-      { numRuns: 200 },
+      fuzzed(200),
     );
   });
 
@@ -196,7 +129,7 @@ describe('tables made of anything', () => {
             window.push(bytes.subarray(at, at + 65_536));
             if (!window.takeNews()) continue;
             looks += 1;
-            await orderly(() => {
+            await inputs.orderly(() => {
               try {
                 examineLayout(window, { withBackup: true, isWhole: isPromised });
               } catch (error) {
@@ -206,10 +139,10 @@ describe('tables made of anything', () => {
           }
           expect(looks).toBeLessThanOrEqual(64);
           window.end();
-          await orderly(() => look(window));
+          await inputs.orderly(() => look(window));
         },
       ),
-      { numRuns: 60 },
+      fuzzed(60),
     );
   });
 
@@ -227,13 +160,9 @@ describe('tables made of anything', () => {
         bytes.set([0x53, 0xef], 1080);
         bytes.set([0x55, 0xaa], 510);
         bytes.set(Buffer.from('0002010100020002000f0200f80100', 'hex'), 11);
-        await orderly(() => look(counted(spoil(bytes, changes), 3000)));
+        await inputs.orderly(() => look(counted(spoil(bytes, changes), 3000)));
       }),
-      { numRuns: 200 },
+      fuzzed(200),
     );
   });
-});
-
-it('the reader of a stream that is compressed noise sees no image in it', () => {
-  expect(detectContainer(deflateSync(noise(100)))).toBe('raw');
 });
