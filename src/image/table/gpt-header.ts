@@ -40,15 +40,19 @@ function checkShape(header: GptHeader): string[] {
 
 function parseFields(sector: Uint8Array): GptHeader | null {
   const view = viewOf(sector);
-  const blocks = [24, 32, 40, 48, 72].map((at) => safeUint64(view, at));
-  const [myBlock, alternateBlock, firstUsableBlock, lastUsableBlock, entriesBlock] = blocks as number[];
-  if (blocks.includes(null)) return null;
+  const myBlock = safeUint64(view, 24);
+  const alternateBlock = safeUint64(view, 32);
+  const firstUsableBlock = safeUint64(view, 40);
+  const lastUsableBlock = safeUint64(view, 48);
+  const entriesBlock = safeUint64(view, 72);
+  if (myBlock === null || alternateBlock === null || entriesBlock === null) return null;
+  if (firstUsableBlock === null || lastUsableBlock === null) return null;
   return {
-    myBlock: myBlock ?? 0,
-    alternateBlock: alternateBlock ?? 0,
-    firstUsableBlock: firstUsableBlock ?? 0,
-    lastUsableBlock: lastUsableBlock ?? 0,
-    entriesBlock: entriesBlock ?? 0,
+    myBlock,
+    alternateBlock,
+    firstUsableBlock,
+    lastUsableBlock,
+    entriesBlock,
     diskGuid: readGuid(sector, 56),
     entryCount: view.getUint32(80, true),
     entryBytes: view.getUint32(84, true),

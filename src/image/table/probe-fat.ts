@@ -68,8 +68,9 @@ function rootDirectory(f: FatFields, boot: Uint8Array): { at: number; length: nu
 
 /** The label entry (attribute 08, not the 0F of long names): the one that systems show; null where there is none. */
 function labelIn(directory: Uint8Array): string | null {
+  const view = viewOf(directory);
   for (let at = 0; at + 32 <= directory.length && directory[at] !== 0; at += 32) {
-    const attributes = directory[at + 11] ?? 0;
+    const attributes = view.getUint8(at + 11);
     if (directory[at] !== 0xe5 && (attributes & 0x08) !== 0 && (attributes & 0x3f) !== 0x0f) {
       return fixedText(directory, at, 11, 'latin1');
     }

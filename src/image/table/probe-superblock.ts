@@ -106,7 +106,7 @@ function probeExfat(start: Uint8Array): ProbedVolume | null {
     type: 'exfat',
     label: null,
     uuid: `${serial.slice(0, 4)}-${serial.slice(4)}`,
-    volumeBytes: sized(safeUint64(view, 72), 2 ** (start[108] ?? 0)),
+    volumeBytes: sized(safeUint64(view, 72), 2 ** view.getUint8(108)),
   };
 }
 

@@ -88,6 +88,6 @@ export function readGpt(
   if (!withBackup) {
     return { table: null, findings: [finding('image.table-damaged', 'refuse', { table: 'gpt', problem })] };
   }
-  const readings = [512, 4096].map((sectorBytes) => fromBackup(source, sectorBytes, problem));
-  return readings.find(({ table }) => table !== null) ?? readings[0] ?? null;
+  const in512 = fromBackup(source, 512, problem);
+  return in512.table === null ? fromBackup(source, 4096, problem) : in512;
 }
