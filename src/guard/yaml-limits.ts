@@ -14,7 +14,7 @@ function indentedLevels(text: string): number {
   for (const line of text.split('\n')) {
     const indent = line.search(/[^ ]/);
     if (indent < 0) continue;
-    while (levels.length > 0 && (levels.at(-1) ?? 0) >= indent) levels.pop();
+    while ((levels.at(-1) ?? -1) >= indent) levels.pop();
     levels.push(indent);
     most = Math.max(most, levels.length);
   }

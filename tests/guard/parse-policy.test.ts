@@ -144,6 +144,21 @@ imageFolders: [images]
     if (!text.includes('!')) expect(found).toHaveLength(expected.length);
   });
 
+  it('include more text than a policy ever has', () => {
+    const padded = (bytes: number) => `#${'x'.repeat(bytes - 2)}\n`;
+    expect(parse(padded(256 * 1024))).toEqual({ ...defaultPolicy, source: 'p.yaml' });
+    expect(mistakes(padded(256 * 1024 + 1))).toEqual(['1:1 the file is larger than 256 KiB']);
+    expect(mistakes('['.repeat(41))).toEqual(['1:1 it is nested more than 40 deep']);
+    expect(mistakes(`imageFolders: [${'/a, '.repeat(6000)}]`)).toEqual([
+      '1:1 it has more than 10000 words and signs',
+    ]);
+  });
+
+  it('include keys that are no words', () => {
+    expect(mistakes('? !!binary aGk=\n: 1\n')).toEqual(['1:12 a key is a plain word']);
+    expect(mistakes('~: 1\n')[0]).toMatch(/^1:1 unknown key/);
+  });
+
   it('include bytes that are no UTF-8', () => {
     expect(mistakes(Uint8Array.of(0x23, 0xff))).toEqual(['1:1 the file is not UTF-8 text']);
   });
