@@ -1,9 +1,8 @@
-import { execFileSync, spawnSync } from 'node:child_process';
+import { execFileSync } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, it } from 'vitest';
-import { makeHostKey } from '../../src/identity/keys/host-key.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { growerHash, growerKey, makeSet, orchardNode, orchardPlan, textOf } from './orchard.ts';
 
@@ -17,28 +16,6 @@ describeWith(
       folder = mkdtempSync(join(tmpdir(), 'cardwright-seed-'));
     });
     afterAll(() => rmSync(folder, { recursive: true, force: true }));
-
-    const schema = (userData: string) => {
-      writeFileSync(join(folder, 'user-data'), userData);
-      const { status, stdout, stderr } = spawnSync('cloud-init', ['schema', '-c', 'user-data'], {
-        cwd: folder,
-        encoding: 'utf8',
-      });
-      return { status, said: stdout + stderr };
-    };
-
-    it('user-data holds to the schema', () => {
-      const hostKey = makeHostKey('orchard-01');
-      const key = makeSet({ hostKey });
-      const password = makeSet({ plan: orchardPlan({ passwordHash: growerHash }) });
-      for (const set of [key, password]) {
-        expect(schema(textOf(set, 'user-data'))).toEqual({
-          status: 0,
-          said: 'Valid cloud-config: user-data\n',
-        });
-      }
-      expect(schema('#cloud-config\nhostname: 12\n').status).not.toBe(0);
-    });
 
     it('cloud-init itself sees one user, with the key, locked or with the hash', () => {
       const program = `

@@ -4,17 +4,6 @@ import { checkPasswordHash } from '../../src/identity/password-hash.ts';
 import { describeWith } from '../lab/capabilities.ts';
 
 describe('password hashes', () => {
-  // U. Drepper, "Unix crypt using SHA-256 and SHA-512", test vectors.
-  it.each([
-    '$6$saltstring$svn8UoSVapNtMuq1ukKS4tPQd8iKwSMHWjl/O817G3uBnIFNjnQJuesI68u4OTLiBFdcbYEdFCoEOfaS35inz1',
-    '$6$rounds=10000$saltstringsaltst$OW1/O6BYHV6BcXZu8QVeXbDWra3Oeqh0sbHbbMCVNSnCM/UrjmM0Dp8vOuZeHBy/YTBmSK6H9qs/y3RnOaw5v.',
-    '$6$rounds=5000$toolongsaltstrin$lQ8jolhgVRVhY4b5pZKaysCLi0QBxGoNeKQzQ3glMhwllF7oGDZxUhx1yxdYcz/e1JSbq3y6JMxxl8audkUEm0',
-    '$6$rounds=1000$roundstoolow$kUMsbe306n21p9R.FRkW3IGn.S9NPN0x50YhH1xhLsPuWGsUSklZt58jaTfF4ZEQpyUNGc0dqbpBYYBaHHrsX.',
-    '$5$saltstring$5B8vYYiY.CVt1RlTTf8KbXBH3hsxY/GNooZaBBGWEc5',
-  ])('takes %s', (hash) => {
-    expect(checkPasswordHash(hash)).toBeNull();
-  });
-
   it.each([
     ['hunter2', /no password hash/],
     ['', /no password hash/],

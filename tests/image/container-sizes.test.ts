@@ -45,18 +45,6 @@ describeWith(['program:xz'], 'xz: what the file tells without unpacking', () => 
     expect({ streams, blocks, sizeBytes }).toEqual(listed(file));
   });
 
-  it('knows that an empty xz file has 32 bytes (xz 5.4.1)', () => {
-    const bytes = xz('');
-    expect(bytes.length).toBe(32);
-    expect(readXz(memorySource(bytes)).sizeBytes).toBe(0);
-  });
-
-  it.each(['none', 'crc32', 'crc64', 'sha256'])('reads the kind of check: %s', (check) => {
-    const facts = readXz(memorySource(xz('x', `--check=${check}`)));
-    expect(facts.checks).toEqual([check]);
-    expect(codes(facts)).toEqual(check === 'none' ? ['image.no-integrity'] : []);
-  });
-
   it.each([
     ['64KiB', 2 ** 16],
     ['96KiB', 3 * 2 ** 15],
@@ -100,33 +88,11 @@ describeWith(['program:zstd'], 'zst: what the frames tell', () => {
   const zstd = (file: string, ...args: string[]) => run('zstd', ['-q', '-c', ...args, file]);
   const plain = (name: string, bytes: Uint8Array | string) => save(name, Buffer.from(bytes));
   const skippable = Buffer.concat([Buffer.from('522a4d1803000000', 'hex'), Buffer.from('abc')]);
-  /** `zstd -lv`: "Decompressed Size: 296 KiB (300000 B)" */
-  const listed = (file: string) =>
-    /Decompressed Size:.*\((\d+) B\)/.exec(run('zstd', ['-lv', file]).toString())?.[1];
-
-  it.each([0, 1, 255, 256, 300, 65_791, 65_792, 300_000])('agrees with zstd -l about %i bytes', (length) => {
-    const file = save(`${length}.zst`, zstd(plain(`${length}.bin`, noise(length))));
-    expect(readZstd(fileSource(file)).sizeBytes).toBe(length);
-    if (length > 0) expect(listed(file)).toBe(String(length));
-  });
-
-  it('reads the two-byte form less 256: 300 bytes are stored as 2c00 (RFC 8878 section 3.1.1.1.4)', () => {
-    const bytes = zstd(plain('300.bin', noise(300)));
-    expect(bytes.subarray(4, 7).toString('hex')).toBe('642c00');
-    expect(readZstd(memorySource(bytes)).sizeBytes).toBe(300);
-  });
 
   it('sums frames and passes over skippable ones', () => {
     const one = zstd(plain('one.bin', noise(1000)));
     const facts = readZstd(memorySource(Buffer.concat([skippable, one, skippable, one])));
     expect(facts).toMatchObject({ sizeBytes: 2000, frames: 2, skippableFrames: 2 });
-  });
-
-  it('does not know a size that the frame does not tell', () => {
-    const piped = run('zstd', ['-q', '-c'], noise(1000));
-    // check value: a frame made from a pipe has descriptor 04
-    expect(piped[4]).toBe(0x04);
-    expect(readZstd(memorySource(piped)).sizeBytes).toBeNull();
   });
 
   it('tells whether there is a checksum', () => {
@@ -198,11 +164,8 @@ describeWith(['program:gzip', 'program:bzip2'], 'gz and bz2: no size', () => {
     expect(await codeOf(() => readGzip(memorySource(bytes.subarray(0, 15))))).toBe('image.truncated');
   });
 
-  it('an empty gz has 20 bytes and an empty bz2 14 (gzip 1.12, bzip2 1.0.8)', async () => {
-    expect(run('gzip', ['-c'], '').length).toBe(20);
+  it('names a bz2 that is cut', async () => {
     const bytes = run('bzip2', ['-c'], '');
-    expect(bytes.length).toBe(14);
-    expect(readBzip2(memorySource(bytes)).sizeBytes).toBeNull();
     expect(await codeOf(() => readBzip2(memorySource(bytes.subarray(0, 12))))).toBe('image.truncated');
   });
 });

