@@ -14,7 +14,7 @@ function indentedLevels(text: string): number {
   for (const line of text.split('\n')) {
     const indent = line.search(/[^ ]/);
     if (indent < 0) continue;
-    while ((levels.at(-1) ?? -1) >= indent) levels.pop();
+    levels.length = levels.findLastIndex((level) => level < indent) + 1;
     levels.push(indent);
     most = Math.max(most, levels.length);
   }

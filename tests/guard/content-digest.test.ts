@@ -40,6 +40,16 @@ describe('the digests of head and tail', () => {
   });
   afterAll(() => rm(folder, { recursive: true, force: true }));
 
+  it('are taken of a single byte, and of no less', async () => {
+    const file = await make('one', Uint8Array.of(7));
+    const digest = sha256sum(file, 'head');
+    expect(await digestContent(fileReader, file, 1)).toEqual({
+      ok: true,
+      value: { headDigest: digest, tailDigest: digest },
+    });
+    expect(await digestContent(fileReader, file, 0)).toEqual({ ok: false, why: 'no size' });
+  });
+
   it.each([mib, mib + 512, 2 * mib - 1, 5 * mib + 4096])(
     'agree with sha256sum for %i bytes',
     async (size) => {

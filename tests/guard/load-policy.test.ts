@@ -34,6 +34,19 @@ describe('the station’s policy', () => {
     });
   });
 
+  it('is handed on with every key that the file gives', async () => {
+    const all = {
+      maxSizeBytes: 1_000_000_000,
+      transports: ['usb'],
+      allowDevices: ['/dev/loop3', 'fe0100454d333247580712345678a200'],
+      unmountBelow: ['/srv/cards'],
+      imageFolders: ['/srv/images', '/srv/more'],
+      groups: { growers: 'write' },
+    };
+    const { policy } = await loadPolicy(null, makeFiles({ [file]: JSON.stringify(all) }));
+    expect(policy).toEqual({ source: file, ...all });
+  });
+
   it('is frozen through and through, built in or read', async () => {
     for (const files of [makeFiles({}), makeFiles({ [file]: strict })]) {
       const { policy } = await loadPolicy(null, files);
@@ -75,7 +88,7 @@ describe('the station’s policy', () => {
     for (const given of [null, file]) {
       const { policy, findings } = await loadPolicy(given, makeFiles({ [file]: strict }, numbers));
       expect(policy).toEqual(defaultPolicy);
-      expect(findings.map((f) => f.code)).toEqual(['guard.policy-ignored']);
+      expect(findings.map((f) => [f.code, f.severity])).toEqual([['guard.policy-ignored', 'note']]);
       expect(describeFinding(findings[0]!)).toContain('IGNORED');
       expect(describeFinding(findings[0]!)).toContain(why);
     }
@@ -132,6 +145,8 @@ describe('what ends a command', () => {
       const error = await caught(loadPolicy(given, makeFiles({ [file]: strict }, {}, { [file]: 'EACCES' })));
       expect(error).toMatchObject({ code: 'guard.policy-unreadable', exitStatus: 2 });
       expect(error.message).toContain('EACCES');
+      // The system's own words, not the name of an error class before them.
+      expect(error.facts.why).toMatch(/^EACCES/);
     }
   });
 

@@ -61,6 +61,11 @@ groups: { growers: write, 7: read }
     },
   );
 
+  it('may name a disk whose name has "-part1" in its middle', () => {
+    const name = '/dev/disk/by-id/usb-ORCHARD-part1-0:0';
+    expect(parse(`allowDevices: [${name}]`).allowDevices).toEqual([name]);
+  });
+
   it('may leave every list empty', () => {
     const policy = parse('transports: []\nallowDevices: []\nunmountBelow: []\n');
     expect([policy.transports, policy.allowDevices, policy.unmountBelow]).toEqual([[], [], []]);
@@ -106,6 +111,8 @@ imageFolders: [images]
   const device = 'a device is /dev/disk/by-id/NAME (a whole disk), a CID of 32 hex digits, or /dev/loopN';
   const place = 'not a folder for cards: an absolute path outside the system, such as /media';
   const transport = 'a transport is one of usb, mmc-sd, memstick; other disks are named in allowDevices';
+  const unknownKey = (place: string, key: string) =>
+    `${place} unknown key "${key}"; known are maxSizeBytes, transports, allowDevices, unmountBelow, imageFolders, groups`;
   const wrong: [string, string[]][] = [
     ['maxSizeBytes:', ['1:14 a size is a whole number of bytes or text such as "64 GB"']],
     ['maxSizeBytes: 1.5', ['1:15 a size is a whole number of bytes or text such as "64 GB"']],
@@ -126,6 +133,9 @@ imageFolders: [images]
     ['groups: { 1: 2 }', ['1:9 this has to be text']],
     ['- a', ['1:1 a policy is a map of keys and values']],
     ['usb', ['1:1 a policy is a map of keys and values']],
+    ['imageFolders: []\nsizes: 1', [unknownKey('2:1', 'sizes')]],
+    ['sizes: 1\nimageFolders: []\nspeed: 2', [unknownKey('1:1', 'sizes'), unknownKey('3:1', 'speed')]],
+    ['allowDevices: [x/dev/loop3]', [`1:16 ${device}`]],
     ['groups: { a: x, a: y }', ['1:17 this key is given twice']],
     ['transports: *all', ['1:13 a policy holds no aliases']],
     ['imageFolders: &f [/x]\nunmountBelow: *f', ['2:15 a policy holds no aliases']],

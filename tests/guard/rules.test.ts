@@ -1,9 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { describeFinding } from '../../src/contract/finding.ts';
+import { describeFinding, finding } from '../../src/contract/finding.ts';
+import { diskVerdict } from '../../src/contract/verdict.ts';
 import { guardRules, judgeDisk } from '../../src/guard/judge-disk.ts';
+import { refuseBootAreas } from '../../src/guard/rules/boot-area.ts';
+import { requireOwnLoopStorage } from '../../src/guard/rules/loop-storage.ts';
 import { fitCases } from './fit-cases.ts';
 import { kindCases } from './kind-cases.ts';
-import { makeContext, makeDisk } from './make-disk.ts';
+import { makeContext, makeDisk, makeGraph, makeLoop } from './make-disk.ts';
 import { card, judge, used } from './rule-case.ts';
 import { useCases } from './use-cases.ts';
 
@@ -47,6 +50,41 @@ describe('what the rules say', () => {
     const disk = makeDisk({ sizeBytes: 1_000_000_000 });
     const [found] = judgeDisk(disk, makeContext(disk)).findings;
     expect(describeFinding(found!)).toContain('too small by 873,805,312 bytes');
+  });
+
+  it('names the file system of a plain mount', () => {
+    const disk = used({});
+    const [found] = judgeDisk(disk, makeContext(disk)).findings;
+    expect(describeFinding(found!)).toContain('sdb1 (vfat) at /media/grower/BOOT');
+  });
+
+  it('calls a disk of one byte small, not absent', () => {
+    const disk = makeDisk({ sizeBytes: 1 });
+    const { findings } = judgeDisk(disk, makeContext(disk));
+    expect(findings.map((f) => f.code)).toEqual(['guard.too-small']);
+  });
+
+  // Names after the kernel's mmc-dev-parts; the others begin or end otherwise.
+  it.each([
+    ['mmcblk0boot0', true],
+    ['mmcblk12rpmb', true],
+    ['mmcblk0gp3', true],
+    ['mmcblk0', false],
+    ['xmmcblk0boot0', false],
+    ['mmcblk0boots', false],
+  ])('%s is a boot area by its name: %j', (name, isOne) => {
+    expect(refuseBootAreas(makeDisk({ name, kind: 'mmc-sd' })).length).toBe(isOne ? 1 : 0);
+  });
+
+  it('knows a disk behind a loop device by its node, wherever that lies', () => {
+    const loop = makeLoop({ backingFile: '/srv/nodes/disk' });
+    const graph = makeGraph([loop, makeDisk({ node: '/srv/nodes/disk' })]);
+    const codes = requireOwnLoopStorage(loop, makeContext(loop, { graph })).map((f) => f.code);
+    expect(codes).toEqual(['guard.loop-over-disk']);
+  });
+
+  it('a finding of a failure refuses as well', () => {
+    expect(diskVerdict([finding('job.mismatch', 'fail')])).toBe('refused');
   });
 
   it('escapes what foreign text it repeats', () => {

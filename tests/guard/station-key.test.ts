@@ -2,11 +2,13 @@ import { execFileSync } from 'node:child_process';
 import {
   chmodSync,
   chownSync,
+  existsSync,
   linkSync,
   mkdirSync,
   mkdtempSync,
   readdirSync,
   readFileSync,
+  readlinkSync,
   rmSync,
   statSync,
   symlinkSync,
@@ -16,6 +18,15 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { loadStationKey } from '../../src/guard/approval/station-key.ts';
+
+/** Null where the descriptor is closed by now, as that of the listing itself. */
+function readlinkOrNull(link: string): string | null {
+  try {
+    return readlinkSync(link);
+  } catch {
+    return null;
+  }
+}
 
 const isRoot = process.geteuid?.() === 0;
 
@@ -54,6 +65,19 @@ describe('the station’s key', () => {
     expect(await loadStationKey(folder)).toEqual(key);
     expect(new Uint8Array(readFileSync(file))).toEqual(key);
     expect(readdirSync(folder)).toEqual(['approval.key']);
+  });
+
+  it.skipIf(!existsSync('/proc/self/fd'))('leaves no file open (told by /proc on Linux only)', async () => {
+    const openFiles = () =>
+      readdirSync('/proc/self/fd')
+        .map((fd) => readlinkOrNull(`/proc/self/fd/${fd}`))
+        .filter((target) => target?.startsWith(base));
+    await loadStationKey(folder);
+    await loadStationKey(folder);
+    expect(openFiles()).toEqual([]);
+    putKey(new Uint8Array(31));
+    await expectUnusable('31 bytes');
+    expect(openFiles()).toEqual([]);
   });
 
   it('differs from station to station', async () => {

@@ -12,7 +12,9 @@ describe('places where cards are mounted', () => {
 
   it.each(
     // Directories of the Filesystem Hierarchy Standard 3.0, chapters 3 to 6, that hold the running system.
-    '/ /bin /boot /boot/efi /dev /etc /home /home/grower /lib /lib64 /opt /proc /root /run /run/live /run/mediax /sbin /sys /usr /usr/local /var /var/tmp'.split(
+    // /lib32, /libx32 (Debian's base-files and libc) and /gnu: trees of systems that come with more than one library folder
+    // or keep programs in a store; common practice, no source.
+    '/gnu /gnu/store /lib32 /libx32 / /bin /boot /boot/efi /dev /etc /home /home/grower /lib /lib64 /opt /proc /root /run /run/live /run/mediax /sbin /sys /usr /usr/local /var /var/tmp'.split(
       ' ',
     ),
   )('%s never is', (place) => {
