@@ -26,7 +26,7 @@ export interface RecordedFigure {
   note: string;
 }
 
-const resultsFile = 'figures.jsonl';
+export const resultsFile = 'figures.jsonl';
 
 /**
  * Hands one number of a suite in: a line of JSON in the folder that CARDWRIGHT_FIGURES names, nothing where it is
