@@ -1,4 +1,6 @@
+import type { Disk } from '../../contract/devices.ts';
 import type { EventPort } from '../../contract/events.ts';
+import { resolveDevice } from '../../devices/resolve-device.ts';
 import type { CardMatch, Records, RecordView } from '../../records/record-types.ts';
 import type { CardRead } from '../engine/read-card.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
@@ -6,6 +8,24 @@ import { handOver } from '../supervisor/hand-over.ts';
 import type { ImageInHand } from '../supervisor/image-in-hand.ts';
 import type { RunningWorker } from '../supervisor/start-worker.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
+import { expectIdle } from './busy-disks.ts';
+import { claimForReading } from './claim-card.ts';
+import { type Station, surveyDisks } from './survey-disks.ts';
+
+/**
+ * From the name of a device to a card that is claimed for reading. The caller closes it.
+ *
+ * @throws CardwrightError `devices.*`, `job.card-busy`, `media.*`, `job.identity-changed`
+ */
+export async function takeCardToRead(
+  station: Omit<Station, 'key'>,
+  device: string,
+): Promise<{ card: CardInReader; disk: Disk }> {
+  const { graph } = await surveyDisks(station, null);
+  const disk = await resolveDevice(station.reader, graph, device);
+  expectIdle(disk, station.busyDisks());
+  return { card: await claimForReading(station.reader, disk), disk };
+}
 
 /** A worker for reading a claimed card; it is ended when `use` is through. */
 export async function withWorker<T>(

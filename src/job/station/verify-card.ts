@@ -3,7 +3,7 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { Disk } from '../../contract/devices.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
 import type { DamagedRange, DigestMap, ImageLayout } from '../../contract/job.ts';
-import { describePort, resolveDevice } from '../../devices/resolve-device.ts';
+import { describePort } from '../../devices/resolve-device.ts';
 import type { Records, RecordView } from '../../records/record-types.ts';
 import type { CardRead } from '../engine/read-card.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
@@ -12,11 +12,9 @@ import type { RunningWorker } from '../supervisor/start-worker.ts';
 import { stopInTime } from '../supervisor/stop-in-time.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import { counterFinding, damageFacts, damageFindings } from '../verdict.ts';
-import { expectIdle } from './busy-disks.ts';
 import type { CheckedImage } from './check-image.ts';
-import { claimForReading } from './claim-card.ts';
-import { finishedRecord, recordsOfCard, withWorker } from './read-card.ts';
-import { type Station, surveyDisks } from './survey-disks.ts';
+import { finishedRecord, recordsOfCard, takeCardToRead, withWorker } from './read-card.ts';
+import type { Station } from './survey-disks.ts';
 import type { StationJob } from './take-card.ts';
 
 export interface VerifyRequest {
@@ -55,10 +53,7 @@ type VerifyJob = Pick<StationJob, 'port' | 'signal' | 'toolVersion'> & {
  * @throws CardwrightError `job.no-finished-record`, `job.record-without-map`, `media.*`, `job.cancelled`
  */
 export async function verifyCardAgain(job: VerifyJob, request: VerifyRequest): Promise<CardCheck> {
-  const { graph } = await surveyDisks(job.station, null);
-  const disk = await resolveDevice(job.station.reader, graph, request.device);
-  expectIdle(disk, job.station.busyDisks());
-  const card = await claimForReading(job.station.reader, disk);
+  const { card, disk } = await takeCardToRead(job.station, request.device);
   try {
     const user = nextWorkerUser();
     const image = request.image && (await takeImage(request.image.facts, request.image.expectedSha256, user));
