@@ -13,7 +13,7 @@ export interface AllocationFacts {
 const chunkBytes = 2 ** 18;
 const badEntry = { 12: 0xff7, 16: 0xfff7, 32: 0x0ffffff7 } as const;
 
-function damaged(why: string): never {
+export function damaged(why: string): never {
   throw new CardwrightError('volume.damaged', { facts: { why } });
 }
 
@@ -87,12 +87,10 @@ function isMarkedDirty(bits: FatGeometry['bits'], entry: number): boolean {
   return (entry & bothClean) !== bothClean;
 }
 
-function readFirstTable(overlay: Overlay, geometry: FatGeometry): Uint8Array {
-  return readTable(overlay, geometry, 0, Math.ceil(((geometry.clusterCount + 2) * geometry.bits) / 8));
-}
-
 /** The first copy of the allocation table, entry by entry. */
 export interface AllocationTable {
+  /** as it is stored */
+  bytes: Uint8Array;
   entryAt(cluster: number): number;
   /** one more than the highest cluster */
   end: number;
@@ -102,8 +100,9 @@ export interface AllocationTable {
 
 export function openTable(overlay: Overlay, geometry: FatGeometry): AllocationTable {
   const { bits, clusterCount } = geometry;
-  const entryAt = entryReader(bits, readFirstTable(overlay, geometry));
-  return { entryAt, end: clusterCount + 2, bad: badEntry[bits] };
+  const end = clusterCount + 2;
+  const bytes = readTable(overlay, geometry, 0, Math.ceil((end * bits) / 8));
+  return { bytes, entryAt: entryReader(bits, bytes), end, bad: badEntry[bits] };
 }
 
 /**
@@ -115,11 +114,8 @@ export function openTable(overlay: Overlay, geometry: FatGeometry): AllocationTa
  * @throws CardwrightError volume.damaged
  */
 export function checkAllocation(overlay: Overlay, geometry: FatGeometry): AllocationFacts {
-  const { bits, clusterCount, rootCluster } = geometry;
-  const end = clusterCount + 2;
-  const table = readFirstTable(overlay, geometry);
-  const entryAt = entryReader(bits, table);
-  const bad = badEntry[bits];
+  const { bits, rootCluster } = geometry;
+  const { bytes: table, entryAt, end, bad } = openTable(overlay, geometry);
   const chains = checkPointers(entryAt, end, bad);
   checkLoops(entryAt, end, bad, chains);
   if (bits === 32) {

@@ -1,16 +1,11 @@
-import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { FatGeometry } from './boot-sector.ts';
-import { type AllocationTable, openTable } from './check-allocation.ts';
+import { type AllocationTable, damaged, openTable } from './check-allocation.ts';
 import type { Overlay } from './overlay.ts';
 
 const entryBytes = 32;
 /** 65,536 entries (specification 1.03, "Directory Structure"), and as much as no boot volume has altogether. */
 const mostFolderBytes = 65_536 * entryBytes;
 const mostBytes = 64 * 2 ** 20;
-
-function damaged(why: string): never {
-  throw new CardwrightError('volume.damaged', { facts: { why } });
-}
 
 interface RawEntry {
   isFolder: boolean;
