@@ -1,5 +1,6 @@
 import * as fat from 'js-fatfs';
 import { type DriveDisk, loadedFat } from '../volume/fat/load-fat.ts';
+import { openVolume } from '../volume/open-volume.ts';
 
 const sectorBytes = 512;
 const workBytes = 65_536;
@@ -29,7 +30,7 @@ function diskOver(bytes: Uint8Array): DriveDisk {
  * Formats a stretch of memory as a FAT volume without a partition table of its own (FAT16 or FAT32 by its size).
  * `loadFat()` must have been awaited.
  */
-export function formatVolume(bytes: Uint8Array): void {
+function formatVolume(bytes: Uint8Array): void {
   const library = loadedFat();
   const { ff, drives } = library;
   const drive = drives.indexOf(null);
@@ -50,4 +51,19 @@ export function formatVolume(bytes: Uint8Array): void {
     drives[drive] = null;
     ff.free(work);
   }
+}
+
+/** A volume of this size with these files (name → text) in its root. `loadFat()` must have been awaited. */
+export function makeVolume(sizeBytes: number, files: Readonly<Record<string, string>>): Uint8Array {
+  const bytes = new Uint8Array(sizeBytes);
+  formatVolume(bytes);
+  const read = (offset: number, length: number) => bytes.slice(offset, offset + length);
+  const volume = openVolume({ sizeBytes, read }, { startByte: 0, sizeBytes, sectorBytes });
+  try {
+    for (const [name, text] of Object.entries(files)) volume.writeFile(name, Buffer.from(text));
+    for (const { offset, data } of volume.changes()) bytes.set(data, offset);
+  } finally {
+    volume.close();
+  }
+  return bytes;
 }

@@ -1,8 +1,7 @@
 import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
 import { mibBytes } from '../contract/job.ts';
-import { openVolume } from '../volume/open-volume.ts';
-import { formatVolume } from './format-volume.ts';
+import { makeVolume } from './format-volume.ts';
 
 const sectorBytes = 512;
 const bootStart = 4 * mibBytes;
@@ -26,28 +25,11 @@ const stubs: Record<string, string> = {
 export function makeRehearsalImage(path: string): void {
   const image = new Uint8Array(rehearsalImageBytes);
   image.set(bootRecord(), 0);
-  image.set(bootVolume(), bootStart);
+  image.set(makeVolume(bootBytes, stubs), bootStart);
   for (let at = 0; at < rootBytes; at += 32) {
     image.set(createHash('sha256').update(`orchard root ${at}`).digest(), rootStart + at);
   }
   fs.writeFileSync(path, image);
-}
-
-function bootVolume(): Uint8Array {
-  const bytes = new Uint8Array(bootBytes);
-  formatVolume(bytes);
-  const source = {
-    sizeBytes: bytes.length,
-    read: (offset: number, length: number) => bytes.slice(offset, offset + length),
-  };
-  const volume = openVolume(source, { startByte: 0, sizeBytes: bootBytes, sectorBytes });
-  try {
-    for (const [name, text] of Object.entries(stubs)) volume.writeFile(name, Buffer.from(text));
-    for (const { offset, data } of volume.changes()) bytes.set(data, offset);
-  } finally {
-    volume.close();
-  }
-  return bytes;
 }
 
 /** Master boot record (UEFI 2.11 section 5.2.1, table 5.1): disk signature at 440, records from 446, 55 AA at 510. */

@@ -1,7 +1,6 @@
 import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
-import { formatVolume } from '../../src/rehearsal/format-volume.ts';
-import { openVolume } from '../../src/volume/open-volume.ts';
+import { makeVolume } from '../../src/rehearsal/format-volume.ts';
 
 const mib = 2 ** 20;
 const sectorBytes = 512;
@@ -53,30 +52,13 @@ export function smallImage(shape: SmallImageShape): Buffer {
   const image = seededBytes(seed, sizeBytes);
   image.fill(0, 0, sectorBytes);
   masterBootRecord(shape).copy(image, 0);
-  bootVolume(bootBytes).copy(image, bootStart);
+  image.set(makeVolume(bootBytes, stubs), bootStart);
   if (bootStart + bootBytes > rootStart) throw new Error('the volumes overlap');
   return image;
 }
 
 export function writeSmallImage(path: string, shape: SmallImageShape): void {
   fs.writeFileSync(path, smallImage(shape));
-}
-
-function bootVolume(sizeBytes: number): Buffer {
-  const bytes = Buffer.alloc(sizeBytes);
-  formatVolume(bytes);
-  const source = {
-    sizeBytes,
-    read: (offset: number, length: number) => Uint8Array.from(bytes.subarray(offset, offset + length)),
-  };
-  const volume = openVolume(source, { startByte: 0, sizeBytes, sectorBytes });
-  try {
-    for (const [name, text] of Object.entries(stubs)) volume.writeFile(name, Buffer.from(text));
-    for (const { offset, data } of volume.changes()) bytes.set(data, offset);
-  } finally {
-    volume.close();
-  }
-  return bytes;
 }
 
 /** UEFI 2.11 section 5.2.1, table 5.1: two records from 446, 55 AA at 510. */
