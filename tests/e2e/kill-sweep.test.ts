@@ -16,7 +16,14 @@ import { oldContent } from '../lab/medium.ts';
 import { waitFor } from '../lab/processes.ts';
 import { type JobKit, runJobOn, withJobKit } from './job-on-disk.ts';
 import { bundleJob, type JobProcess, startJobProcess, type Victim } from './killed-job.ts';
-import { cardBytes, expectFree, expectHonestSuccess, headIsZero, makeUsed } from './lying-media.ts';
+import {
+  cardBytes,
+  expectFree,
+  expectHonestSuccess,
+  expectImageOn,
+  headIsZero,
+  makeUsed,
+} from './lying-media.ts';
 import { usualShape } from './small-image.ts';
 
 type Op = 'read' | 'write' | 'flush';
@@ -42,10 +49,8 @@ function momentAt(op: Op, nth: number, seed: number, isAfter: boolean): Moment {
   return { op, nth, victim, laterMs: isAfter ? seededOffset(seed * 7000 + nth, 25, 1) : null };
 }
 
-const begun = ({ events }: JobProcess, phase: Phase) =>
-  events.some((event) => event.type === 'phase' && event.phase === phase && event.state === 'begin');
-const finished = ({ events }: JobProcess, phase: Phase) =>
-  events.some((event) => event.type === 'phase' && event.phase === phase && event.state === 'end');
+const told = ({ events }: JobProcess, phase: Phase, state: 'begin' | 'end') =>
+  events.some((event) => event.type === 'phase' && event.phase === phase && event.state === state);
 
 /** The newest record after a certain one. */
 function recordAfter(kit: JobKit, id: number): RecordView | null {
@@ -58,10 +63,16 @@ function recordAfter(kit: JobKit, id: number): RecordView | null {
   }
 }
 
+interface SweepPlace {
+  program: string;
+  kit: JobKit;
+  disk: FaultDisk;
+}
+
 /** The record against the medium, and against what the job had told before it was killed. */
 async function expectTruth(
   job: JobProcess,
-  disk: FaultDisk,
+  { disk, kit }: SweepPlace,
   record: RecordView | null,
   moment: Moment,
 ): Promise<void> {
@@ -69,31 +80,27 @@ async function expectTruth(
   const isOld = async () => (await disk.readMedium(0, cardBytes)).equals(oldContent(0, cardBytes));
   if (record === null) {
     // Killed before there was a record: then nothing was written either.
-    expect(begun(job, 'hand-over'), why).toBe(false);
+    expect(told(job, 'hand-over', 'begin'), why).toBe(false);
     expect(await isOld(), why).toBe(true);
     return;
   }
   const { state, cardState } = record;
   const expected = moment.victim === 'worker' ? ['failed'] : ['interrupted', 'unconfirmed'];
   // The blow may come after the last word.
-  if (job.endLine()?.code === null || (state === 'done' && begun(job, 'seal'))) expected.push('done');
+  if (job.endLine()?.code === null || (state === 'done' && told(job, 'seal', 'begin'))) expected.push('done');
   expect(expected, `${why}: the record says ${state}`).toContain(state);
+  if (state === 'done') await expectImageOn(disk, kit, why);
   if (state === 'failed') expect(job.endLine(), why).toMatchObject({ code: record.code, card: cardState });
-  if (state === 'unconfirmed') expect(begun(job, 'seal'), why).toBe(true);
-  if (finished(job, 'head-off') && !begun(job, 'seal')) expect(cardState, why).toBe('unbootable');
+  if (state === 'unconfirmed') expect(told(job, 'seal', 'begin'), why).toBe(true);
+  if (told(job, 'head-off', 'end') && !told(job, 'seal', 'begin')) expect(cardState, why).toBe('unbootable');
   if (cardState === 'untouched') expect(await isOld(), `${why}: touched`).toBe(true);
   if (cardState === 'unbootable') expect(await headIsZero(disk), `${why}: the head is not zero`).toBe(true);
-  if (cardState === 'unknown') expect(finished(job, 'head-off'), why).toBe(false);
-}
-
-interface SweepPlace {
-  program: string;
-  kit: JobKit;
-  disk: FaultDisk;
+  if (cardState === 'unknown') expect(told(job, 'head-off', 'end'), why).toBe(false);
 }
 
 /** Gives the phase that was cut off; null when the job had fewer requests than that. */
-async function killAt({ program, kit, disk }: SweepPlace, moment: Moment): Promise<Phase | 'start' | null> {
+async function killAt(place: SweepPlace, moment: Moment): Promise<Phase | 'start' | null> {
+  const { program, kit, disk } = place;
   const lastId = recordAfter(kit, 0)?.id ?? 0;
   makeUsed(disk);
   disk.setFaults([{ kind: 'stall', op: moment.op, nth: moment.nth, forMs: 120_000 }]);
@@ -116,7 +123,7 @@ async function killAt({ program, kit, disk }: SweepPlace, moment: Moment): Promi
     await job.kill(moment.victim);
   }
   await expectFree(disk.node);
-  await expectTruth(job, disk, recordAfter(kit, lastId), moment);
+  await expectTruth(job, place, recordAfter(kit, lastId), moment);
   const phase = job.events.findLast((event) => event.type === 'phase');
   return phase?.type === 'phase' ? phase.phase : 'start';
 }

@@ -75,6 +75,11 @@ export async function expectHonestSuccess(
 ): Promise<void> {
   expect(end.error?.message ?? null, why).toBeNull();
   expect(end.record, why).toMatchObject({ state: 'done', cardState: 'done', code: null });
+  await expectImageOn(disk, kit, why);
+}
+
+/** The medium holds the image but for its boot volume, where the node's files are. */
+export async function expectImageOn(disk: Medium, kit: JobKit, why: string): Promise<void> {
   const image = fs.readFileSync(kit.imagePath);
   const boot = kit.image.facts.bootVolume;
   const found = await disk.readMedium(0, image.length);

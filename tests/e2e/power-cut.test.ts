@@ -8,7 +8,7 @@ import { describeWith } from '../lab/capabilities.ts';
 import { withFaultDisk } from '../lab/fault-disk/fault-disk.ts';
 import { oldContent } from '../lab/medium.ts';
 import { type JobKit, runJobOn, withJobKit } from './job-on-disk.ts';
-import { cardBytes, headIsZero } from './lying-media.ts';
+import { cardBytes, expectImageOn, headIsZero } from './lying-media.ts';
 import { usualShape } from './small-image.ts';
 
 const mostRequests = 200;
@@ -30,6 +30,7 @@ async function cutAt(kit: JobKit, op: 'write' | 'flush', nth: number): Promise<L
     // With a first sector of ours on it, all else was proven to be there before.
     if (first.readUInt16BE(510) === 0x55aa && !first.equals(old.subarray(0, 512))) {
       expect(phase, why).toBe('seal');
+      await expectImageOn(disk, kit, why);
       return 'finished';
     }
     if (first.every((byte) => byte === 0) && phase === 'seal') return 'head without its first sector';
