@@ -2,6 +2,7 @@ import * as fs from 'node:fs';
 import { expect, it } from 'vitest';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
+import { expectFree } from './lying-media.ts';
 import { makeOrchard } from './make-orchard.ts';
 import { type TestStation, withStation } from './run-tool.ts';
 
@@ -31,20 +32,6 @@ async function startWrite(station: TestStation, disk: LoopDisk) {
   const code = await station.codeOf(disk.node);
   const args = ['--plan', station.plan, '--node', 'orchard-02', '--confirm', code];
   return station.start('write', station.image, disk.node, ...args);
-}
-
-/** Exclusive open succeeds only when neither we nor a left-over child holds the disk. */
-async function expectFree(node: string): Promise<void> {
-  const deadline = Date.now() + 1000;
-  for (;;) {
-    try {
-      fs.closeSync(fs.openSync(node, fs.constants.O_RDWR | fs.constants.O_EXCL));
-      return;
-    } catch (error) {
-      if (Date.now() > deadline) throw error;
-      await new Promise((resolve) => setTimeout(resolve, 50));
-    }
-  }
 }
 
 describeWith(['loop', 'tmpfs-direct-io'], 'a job that is killed', { timeoutMs: 120_000 }, () => {
