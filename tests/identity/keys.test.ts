@@ -7,17 +7,7 @@ import { parseAuthorizedKey, parseAuthorizedKeys } from '../../src/identity/keys
 import { makeHostKey, makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
 import { encodePrivateKey } from '../../src/identity/keys/openssh-key.ts';
 import { describeWith } from '../lab/capabilities.ts';
-
-// RFC 8032 section 7.1, test 1: secret seed and public key. Blob and fingerprint: RFC 4253 section 6.6 and RFC 8709
-// section 4, taken with ssh-keygen -l of OpenSSH 9.2.
-const rfc8032 = {
-  seed: Buffer.from('9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60', 'hex'),
-  publicKey: Buffer.from('d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a', 'hex'),
-};
-const rfc8032Line = 'ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAINdamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea';
-const rfc8032Fingerprint = 'SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8';
-// RFC 7479 section 4, its example key.
-const rfc7479Line = 'ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIGPKSUTyz1HwHReFVvD5obVsALAgJRNarH4TRpNePnAS';
+import { rfc7479Line, rfc8032, rfc8032Fingerprint, rfc8032Line } from './published-keys.ts';
 
 const reasonOf = (line: string) => {
   const parsed = parseAuthorizedKey(line);

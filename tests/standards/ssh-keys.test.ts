@@ -5,6 +5,12 @@ import { parseAuthorizedKey } from '../../src/identity/keys/authorized-keys.ts';
 import { fingerprintOf } from '../../src/identity/keys/fingerprint.ts';
 import { makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
 import { encodePrivateKey, encodePublicBlob, encodePublicLine } from '../../src/identity/keys/openssh-key.ts';
+import {
+  rfc8032Fingerprint as fingerprint,
+  rfc8032Line as line,
+  rfc8032 as pair,
+  rfc7479Line,
+} from '../identity/published-keys.ts';
 import { run, statusOf, workFolder } from '../image/recipes.ts';
 import { compareRows, type Row } from './compare-rows.ts';
 
@@ -16,14 +22,6 @@ const save = (name: string, text: string) => {
 };
 const keygen = (...args: string[]) => run('ssh-keygen', args).toString();
 
-// RFC 8032 section 7.1, test 1: secret seed and public key.
-const pair = {
-  seed: Buffer.from('9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60', 'hex'),
-  publicKey: Buffer.from('d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a', 'hex'),
-};
-const line = 'ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAINdamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea';
-const fingerprint = 'SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8';
-const rfc7479Line = 'ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIGPKSUTyz1HwHReFVvD5obVsALAgJRNarH4TRpNePnAS';
 const rfc7479Digest = 'a87f1b687ac0e57d2a081a2f282672334d90ed316d2b818ca9580ea384d92401';
 const ssh = ['ssh-keygen'];
 
