@@ -23,17 +23,15 @@ const nothing = { userData: null, metaData: null, networkConfig: null };
 type Name = keyof typeof stock;
 const names = Object.keys(stock) as Name[];
 const keys = [
-  ...[
-    'hostname',
-    'users',
-    'chpasswd',
-    'ssh_keys',
-    'instance-id',
-    'instance_id',
-    'network',
-    'version',
-    'wifis',
-  ],
+  'hostname',
+  'users',
+  'chpasswd',
+  'ssh_keys',
+  'instance-id',
+  'instance_id',
+  'network',
+  'version',
+  'wifis',
 ];
 
 const inputs = new InputCount();

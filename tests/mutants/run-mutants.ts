@@ -10,6 +10,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
 import { recordFigure } from '../figures/record-figure.ts';
+import { seededOffset } from '../lab/fault-disk/fault.ts';
 import { type Mutant, mutantName } from './mutant.ts';
 import { survivors } from './survivors.ts';
 import { allMutants, root } from './targets.ts';
@@ -34,17 +35,6 @@ const seed = Number(options.seed ?? Math.floor(Date.now() / 86_400_000));
 const print = (line: string) => process.stdout.write(`${line}\n`);
 
 const nameOf = (mutant: Mutant) => mutantName(readFileSync(join(root, mutant.file), 'utf8'), mutant);
-
-/** A small generator (mulberry32, public domain; from memory): good enough to choose by. */
-function chooser(start: number): () => number {
-  let state = start >>> 0;
-  return () => {
-    state = (state + 0x6d2b79f5) >>> 0;
-    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
-    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
-    return ((mixed ^ (mixed >>> 14)) >>> 0) / 2 ** 32;
-  };
-}
 
 async function startChild(): Promise<ChildProcess> {
   const child = fork(join(root, 'tests/mutants/try-mutants.ts'), {
@@ -92,8 +82,7 @@ async function work(left: Mutant[], done: (mutant: Mutant, outcome: Outcome) => 
 }
 
 const every = allMutants().filter(({ file }) => file.startsWith(options.only));
-const random = chooser(seed);
-const chosen = every.filter(() => random() * share < 1);
+const chosen = every.filter((_, at) => seededOffset(seed * every.length + at, share, 1) === 0);
 const names = new Set(every.map(nameOf));
 const outcomes = new Map<Mutant, Outcome>();
 
