@@ -53,7 +53,10 @@ python('meta-data and network-config, read by PyYAML [skipped where python3-yaml
     const node = orchardNode({ address: '2001:db8::11/64' });
     const six = makeSet({
       node,
-      plan: orchardPlan({}, { network: { gateway: '2001:db8::1', nameservers: [] } }),
+      plan: orchardPlan(
+        {},
+        { network: { ...orchardPlan().network, gateway: '2001:db8::1', nameservers: [] } },
+      ),
     });
     const { eth0 } = readAsPython(textOf(six, 'network-config')).ethernets as { eth0: object };
     expect(eth0).toMatchObject({

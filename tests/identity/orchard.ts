@@ -24,7 +24,18 @@ export const markers: MechanismFacts = {
 };
 
 export function orchardNode(changes: Partial<PlanNode> = {}): PlanNode {
-  return { name: 'orchard-01', slot: 'A1', role: null, address: null, files: {}, ...changes };
+  return {
+    name: 'orchard-01',
+    slot: 'A1',
+    role: null,
+    address: null,
+    link: 'wired',
+    variables: {},
+    files: [],
+    boot: { kernelLine: { add: [], remove: [] }, firmware: [] },
+    firstBoot: { files: [], commands: [] },
+    ...changes,
+  };
 }
 
 export function orchardPlan(access: Partial<PlanAccess> = {}, changes: Partial<Plan> = {}): Plan {
@@ -32,9 +43,20 @@ export function orchardPlan(access: Partial<PlanAccess> = {}, changes: Partial<P
     path: '/plans/orchard.yaml',
     set: 'orchard',
     image: null,
-    access: { user: 'grower', authorizedKeys: [growerKey], passwordHash: null, ...access },
+    access: {
+      user: 'grower',
+      authorizedKeys: [growerKey],
+      passwordHash: null,
+      sshPassword: false,
+      sudo: 'free',
+      ...access,
+    },
     hostKeys: 'image',
-    network: { gateway: '192.0.2.1', nameservers: ['192.0.2.1', '192.0.2.2'] },
+    hostKeyTypes: ['ed25519'],
+    hostKeyFolder: null,
+    network: { gateway: '192.0.2.1', nameservers: ['192.0.2.1', '192.0.2.2'], domain: null, wifi: null },
+    system: { timezone: null, locale: null },
+    seedVolume: 'none',
     unmount: 'ask',
     overwrite: 'ask',
     nodes: [],

@@ -20,6 +20,16 @@ import {
   stationWith,
 } from './sample.ts';
 
+const plainNode = {
+  role: null,
+  address: null,
+  link: 'wired',
+  variables: {},
+  files: [],
+  boot: { kernelLine: { add: [], remove: [] }, firmware: [] },
+  firstBoot: { files: [], commands: [] },
+};
+
 describe('a good plan', () => {
   it('comes with every path resolved, every default filled in, and frozen', async () => {
     const plan = await read(goodPlan);
@@ -33,19 +43,34 @@ describe('a good plan', () => {
         signature: null,
         keyring: null,
       },
-      access: { user: 'grower', authorizedKeys: [growerKey], passwordHash: null },
+      access: {
+        user: 'grower',
+        authorizedKeys: [growerKey],
+        passwordHash: null,
+        sshPassword: false,
+        sudo: 'free',
+      },
       hostKeys: 'create',
-      network: { gateway: '192.0.2.1', nameservers: ['192.0.2.1', '2001:db8::1'] },
+      hostKeyTypes: ['ed25519'],
+      hostKeyFolder: null,
+      network: {
+        gateway: '192.0.2.1',
+        nameservers: ['192.0.2.1', '2001:db8::1'],
+        domain: null,
+        wifi: null,
+      },
+      system: { timezone: null, locale: null },
+      seedVolume: 'none',
       unmount: 'ask',
       overwrite: 'ask',
       nodes: [
-        { name: 'orchard-01', slot: 'A1', role: null, address: '192.0.2.11/24', files: {} },
+        { ...plainNode, name: 'orchard-01', slot: 'A1', address: '192.0.2.11/24' },
         {
+          ...plainNode,
           name: 'orchard-02',
           slot: 'A2',
           role: 'gate',
-          address: null,
-          files: { 'extra.txt': '/orchard/files/extra.txt' },
+          files: [{ path: 'extra.txt', source: '/orchard/files/extra.txt', template: false }],
         },
       ],
     });
@@ -90,11 +115,7 @@ describe('a good plan', () => {
 
   it('takes a password hash, with or without keys', async () => {
     const text = changed('authorizedKeys: [keys/grower.pub]', `passwordHash: '${helloHash}'`);
-    expect((await read(text)).access).toEqual({
-      user: 'grower',
-      authorizedKeys: [],
-      passwordHash: helloHash,
-    });
+    expect((await read(text)).access).toMatchObject({ authorizedKeys: [], passwordHash: helloHash });
   });
 
   it('takes signed sums instead of a digest', async () => {

@@ -1,7 +1,16 @@
 import { parseAuthorizedKey, parseAuthorizedKeys } from '../../identity/keys/authorized-keys.ts';
 import { isKeyType } from '../../identity/keys/public-key.ts';
 import { checkPasswordHash } from '../../identity/password-hash.ts';
-import { itemPaths, type Mistake, mistake, type PlanPath, type Raw, textAt, valueAt } from './mistake.ts';
+import {
+  itemPaths,
+  keyOf,
+  type Mistake,
+  mistake,
+  type PlanPath,
+  type Raw,
+  textAt,
+  valueAt,
+} from './mistake.ts';
 import type { PlanFiles } from './plan-files.ts';
 import { readSource } from './source-file.ts';
 
@@ -70,6 +79,24 @@ function checkWayIn(raw: Raw): Mistake[] {
   return [mistake('plan.nobody-gets-in', ['access'], { user }, { atKey: true })];
 }
 
+/** Settings that mean nothing without another one. */
+function checkCompanions(raw: Raw): Mistake[] {
+  const hasHash = valueAt(raw, ['access', 'passwordHash']) !== undefined;
+  const asksPassword: PlanPath[] = [
+    ...(valueAt(raw, ['access', 'sshPassword']) === true ? [['access', 'sshPassword']] : []),
+    ...(textAt(raw, ['access', 'sudo']) === 'password' ? [['access', 'sudo']] : []),
+  ];
+  const ofKeys = textAt(raw, ['hostKeys']) === 'image' ? ['hostKeyTypes', 'hostKeyFolder'] : [];
+  return [
+    ...(hasHash ? [] : asksPassword).map((path) =>
+      mistake('plan.needs-password', path, { key: keyOf(path) }, { atKey: true }),
+    ),
+    ...ofKeys
+      .filter((key) => valueAt(raw, [key]) !== undefined)
+      .map((key) => mistake('plan.no-keys-made', [key], { key }, { atKey: true })),
+  ];
+}
+
 /** Who gets in: reads the public keys, and sees that nothing else stands in their place. Each key comes once. */
 export async function checkAccess(raw: Raw, folder: string, files: PlanFiles): Promise<Keys> {
   const found: Keys[] = [];
@@ -82,6 +109,11 @@ export async function checkAccess(raw: Raw, folder: string, files: PlanFiles): P
   }
   return {
     lines: [...new Set(found.flatMap(({ lines }) => lines))],
-    mistakes: [...found.flatMap(({ mistakes }) => mistakes), ...checkPassword(raw), ...checkWayIn(raw)],
+    mistakes: [
+      ...found.flatMap(({ mistakes }) => mistakes),
+      ...checkPassword(raw),
+      ...checkWayIn(raw),
+      ...checkCompanions(raw),
+    ],
   };
 }

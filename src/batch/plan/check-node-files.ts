@@ -1,10 +1,10 @@
 import {
   entryPaths,
-  itemPaths,
   keyOf,
   type Mistake,
   mistake,
   type PlanPath,
+  partsOf,
   type Raw,
   whereOf,
 } from './mistake.ts';
@@ -43,10 +43,10 @@ function duplicates(raw: Raw, paths: readonly PlanPath[]): Mistake[] {
   });
 }
 
-/** The names that a node's own files are to have in the boot volume. */
+/** The names that extra files are to have in the boot volume, of the set and of each node. */
 export function checkNodeFiles(raw: Raw): Mistake[] {
-  return itemPaths(raw, ['nodes']).flatMap((node) => {
-    const paths = entryPaths(raw, [...node, 'files']);
+  return partsOf(raw).flatMap((part) => {
+    const paths = ['files', 'templates'].flatMap((key) => entryPaths(raw, [...part, key]));
     const bad = paths.flatMap((path) => {
       const name = keyOf(path);
       const why = whyNoName(name);

@@ -1,21 +1,24 @@
-import type { z } from 'zod';
+import { z } from 'zod';
 import { keyOf, type Mistake, mistake, type PlanPath, type Raw, valueAt, whereOf } from './mistake.ts';
 import { hintFor } from './nearest-word.ts';
 import { planSchema } from './plan-schema.ts';
 
 type Issue = z.core.$ZodIssue;
 
-/** The parts of the plan that have keys of their own; `*` stands for any item of a list. */
-const keysOf: Record<string, readonly string[]> = {
-  '': Object.keys(planSchema.shape),
-  image: Object.keys(planSchema.shape.image.unwrap().shape),
-  access: Object.keys(planSchema.shape.access.shape),
-  network: Object.keys(planSchema.shape.network.unwrap().shape),
-  'nodes.*': Object.keys(planSchema.shape.nodes.element.shape),
-};
+/** A schema without what only says that a value may be missing. */
+function bareOf(schema: unknown): unknown {
+  return schema instanceof z.ZodOptional || schema instanceof z.ZodDefault ? bareOf(schema.unwrap()) : schema;
+}
 
+/** The keys of the part of the plan that a path leads to. */
 function knownKeys(path: PlanPath): readonly string[] {
-  return keysOf[path.map((step) => (typeof step === 'number' ? '*' : step)).join('.')] ?? [];
+  const part = path.reduce<unknown>((holder, step) => {
+    const bare = bareOf(holder);
+    if (bare instanceof z.ZodArray) return bare.element;
+    return bare instanceof z.ZodObject ? bare.shape[step] : undefined;
+  }, planSchema);
+  const bare = bareOf(part);
+  return bare instanceof z.ZodObject ? Object.keys(bare.shape) : [];
 }
 
 const typeWords: Record<string, string> = {
@@ -89,7 +92,11 @@ function fromIssue(raw: Raw, issue: Issue): Mistake[] {
     case 'invalid_value':
       return [wrongChoice(raw, path, issue.values)];
     case 'too_small':
-      return [mistake('plan.no-nodes', path)];
+      return [
+        path[0] === 'nodes'
+          ? mistake('plan.no-nodes', path)
+          : mistake('plan.no-value', path, { key: keyOf(path), where: whereOf(raw, path) }),
+      ];
     case 'invalid_type':
       return [wrongValue(raw, path, issue.expected)];
     default:

@@ -60,6 +60,11 @@ export function entryPaths(raw: Raw, path: PlanPath): PlanPath[] {
   return isMap(value) ? Object.keys(value).map((key) => [...path, key]) : [];
 }
 
+/** The plan's top and every node: both may have files, boot settings and first-boot orders. */
+export function partsOf(raw: Raw): PlanPath[] {
+  return [[], ...itemPaths(raw, ['nodes'])];
+}
+
 /** Which part of the plan a path lies in, in words: "node orchard-02", "access", "the plan". */
 export function whereOf(raw: Raw, path: PlanPath): string {
   const [top, index] = path;
@@ -67,7 +72,8 @@ export function whereOf(raw: Raw, path: PlanPath): string {
     const name = textAt(raw, ['nodes', index, 'name']);
     return name === null ? `node ${index + 1}` : `node ${name}`;
   }
-  return typeof top === 'string' && top !== 'nodes' && path.length > 1 ? top : 'the plan';
+  const isInside = path.slice(1).some((step) => typeof step === 'string');
+  return typeof top === 'string' && top !== 'nodes' && isInside ? top : 'the plan';
 }
 
 /** The key that leads to a value: of a list's item, the key of the list. */

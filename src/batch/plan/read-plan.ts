@@ -4,12 +4,16 @@ import { type Finding, finding } from '../../contract/finding.ts';
 import type { Plan } from '../../contract/plan.ts';
 import { buildPlan } from './build-plan.ts';
 import { checkAccess } from './check-access.ts';
+import { checkBoot } from './check-boot.ts';
+import { checkFirstBoot } from './check-first-boot.ts';
 import { checkImage } from './check-image.ts';
 import { checkNames } from './check-names.ts';
 import { checkNetwork } from './check-network.ts';
 import { checkNodeFiles } from './check-node-files.ts';
 import { checkShape } from './check-shape.ts';
-import { entryPaths, itemPaths, type Mistake, type Raw, textAt } from './mistake.ts';
+import { checkSystem } from './check-system.ts';
+import { checkWifi } from './check-wifi.ts';
+import { entryPaths, itemPaths, type Mistake, partsOf, type Raw, textAt } from './mistake.ts';
 import { errnoOf, type PlanFiles, stationFiles } from './plan-files.ts';
 import { planSchema } from './plan-schema.ts';
 import { type PlanText, readYaml } from './read-yaml.ts';
@@ -44,16 +48,32 @@ function refuseLarge(path: string, sizeBytes: number): void {
   throw new CardwrightError('plan.too-large', { facts: { path, sizeBytes, mostBytes: mostPlanBytes } });
 }
 
+const checks: readonly ((raw: Raw) => Mistake[])[] = [
+  checkShape,
+  checkNames,
+  checkNetwork,
+  checkWifi,
+  checkSystem,
+  checkImage,
+  checkNodeFiles,
+  checkBoot,
+  checkFirstBoot,
+];
+
 /** Everything that can be said of the values without looking at any file. */
 function checkValues(raw: Raw): Mistake[] {
-  return [checkShape, checkNames, checkNetwork, checkImage, checkNodeFiles].flatMap((check) => check(raw));
+  return checks.flatMap((check) => check(raw));
 }
 
 /** The files that must be there although nobody reads them yet. */
 async function checkFiles(raw: Raw, folder: string, files: PlanFiles): Promise<Mistake[]> {
   const paths = [
     ...['file', 'sums', 'signature', 'keyring'].map((key) => ['image', key]),
-    ...itemPaths(raw, ['nodes']).flatMap((node) => entryPaths(raw, [...node, 'files'])),
+    ...partsOf(raw).flatMap((part) => [
+      ...entryPaths(raw, [...part, 'files']),
+      ...entryPaths(raw, [...part, 'templates']),
+      ...itemPaths(raw, [...part, 'firstBoot', 'files']).map((file) => [...file, 'from']),
+    ]),
   ].filter((path) => textAt(raw, path) !== null);
   const mistakes: Mistake[] = [];
   for (const path of paths) {

@@ -205,4 +205,29 @@ export const planCodes = {
     what: '{where} has two files for {name}; the first is in line {first}.',
     next: 'Give them different names; capitals make no difference on the boot volume.',
   },
+  'plan.duplicate-node-file': {
+    exit: 'usage',
+    what: '{where} makes {name} twice at first boot; the first is in line {first}.',
+    next: 'Keep one of them.',
+  },
+  'plan.bad-setting': {
+    exit: 'usage',
+    what: '{key} will not do: {why}.',
+    next: '{fix}',
+  },
+  'plan.no-wifi': {
+    exit: 'usage',
+    what: 'The address of {where} belongs to the radio, but the plan has no wireless network.',
+    next: 'Add wifi to network, or link the node by wire.',
+  },
+  'plan.needs-password': {
+    exit: 'usage',
+    what: '{key} in access asks for a password, and there is none.',
+    next: 'Add passwordHash, or remove {key}.',
+  },
+  'plan.no-keys-made': {
+    exit: 'usage',
+    what: '{key} says how host keys are made, but hostKeys leaves them to the image.',
+    next: 'Write "hostKeys: create", or remove {key}.',
+  },
 } as const satisfies Record<string, CatalogueEntry>;

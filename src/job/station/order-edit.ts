@@ -27,7 +27,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
     volume: { startByte, sizeBytes, sectorBytes: facts.sectorBytes },
     plan,
     node,
-    extraFiles: Object.entries(node.files).map(([path, from]) => ({ path, content: readExtraFile(from) })),
+    extraFiles: node.files.map(({ path, source }) => ({ path, content: readExtraFile(source) })),
     instanceId: `${node.name}-${randomUUID()}`,
     hostKey: plan.hostKeys === 'create' ? makeHostKey(node.name) : null,
     identity: {
