@@ -35,7 +35,7 @@ export function whyTooComplex(text: string, mostLexemes: number): string | null 
   let onThisLine = 0;
   for (const lexeme of new Lexer().lex(text)) {
     // A wrong escape in a quoted text costs the parser as much as a word.
-    lexemes += 1 + (lexeme.length > 1 ? lexeme.split('\\').length - 1 : 0);
+    lexemes += lexeme.split('\\').length;
     if (lexemes > mostLexemes) return `it has more than ${mostLexemes} words and signs`;
     if (opens.has(lexeme)) flowDepth += 1;
     if (closes.has(lexeme)) flowDepth = Math.max(0, flowDepth - 1);

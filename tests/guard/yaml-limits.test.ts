@@ -24,6 +24,17 @@ describe('depth', () => {
     expect(why(text(41))).toBe(tooDeep);
   });
 
+  it.each([
+    ['after a list', '- []\n'],
+    ['within a list that went deeper before', '- [[a],\n'],
+    ['after a bracket that closes nothing', '- ]\n'],
+  ])('is counted right %s', (_, before) => {
+    const levels = before.includes('[[') ? 39 : 40;
+    const text = (more: number) => `${before} ${'['.repeat(levels + more)}`;
+    expect(why(text(0))).toBeNull();
+    expect(why(text(1))).toBe(tooDeep);
+  });
+
   it('is not what merely goes on for long', () => {
     expect(why('k: [a]\n'.repeat(100))).toBeNull();
     expect(why('k: {a: b}\n'.repeat(100))).toBeNull();

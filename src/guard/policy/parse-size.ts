@@ -19,8 +19,9 @@ export function parseSize(value: unknown): number | null {
   return Number.isSafeInteger(bytes) && Number(bytes) > 0 ? Number(bytes) : null;
 }
 
-function bytesOfText(text: string): number | null {
+/** NaN where the text is no size. */
+function bytesOfText(text: string): number {
   const parts = /^(\d+(?:\.\d+)?)\s*([kmgt]i?b|b)$/i.exec(text.trim());
   const unit = unitBytes[parts?.[2]?.toLowerCase() ?? ''];
-  return unit === undefined ? null : Math.floor(Number(parts?.[1]) * unit);
+  return Math.floor(Number(parts?.[1]) * Number(unit));
 }
