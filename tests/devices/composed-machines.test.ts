@@ -1,8 +1,10 @@
 /** Hardware that was not at hand, composed by recipe (make-machines.ts): what the graph makes of it. */
 import { describe, expect, it } from 'vitest';
 import type { DeviceGraph } from '../../src/contract/devices.ts';
+import { defaultPolicy } from '../../src/contract/policy.ts';
 import { buildDeviceGraph } from '../../src/devices/build-graph.ts';
 import { createReplayReader } from '../../src/devices/replay/replay-reader.ts';
+import { judgeDisk } from '../../src/guard/judge-disk.ts';
 import { diskOf, gapsOf, usesOf } from './graph-words.ts';
 import { composeCapture, composedNames, composeMachine } from './make-machines.ts';
 
@@ -214,6 +216,38 @@ describe('what cannot be traced', () => {
     expect(gapsOf(graph)).toEqual([]);
     const alone = composeMachine('emmc-with-boot-areas').mount('0:60', '/', '9p', 'share');
     expect(gapsOf(await buildDeviceGraph(alone.reader()))).toEqual([]);
+  });
+
+  describe('/ on an overlay whose layers are in sight: a share of another machine, and changes elsewhere', () => {
+    const withShare = () =>
+      composeMachine('live-stick-hidden-layers').mount('0:22', '/left/behind', '9p', 'share');
+    const withChanges = (numbers: string, fsType: string, source: string) => {
+      const machine = withShare().mount(numbers, '/cow', fsType, source);
+      return buildDeviceGraph(machine.folder('/cow/up').folder('/cow/wk').reader());
+    };
+
+    it('in memory: it is on no disk, and refuses none', async () => {
+      const graph = await withChanges('0:23', 'tmpfs', 'tmpfs');
+      expect(gapsOf(graph)).toEqual([]);
+      expect(usesOf(graph, 'sda')).toEqual([]);
+      const context = { graph, policy: defaultPolicy, image: null };
+      expect(judgeDisk(diskOf(graph, 'sda'), context).verdict).toBe('allowed');
+    });
+
+    it('on a card: the system stands on that card', async () => {
+      const graph = await withChanges('8:0', 'ext4', '/dev/sda');
+      expect(usesOf(graph, 'sda')).toEqual(['mount / on sda', 'mount /cow on sda']);
+      expect(gapsOf(graph)).toEqual([]);
+      const context = { graph, policy: defaultPolicy, image: null };
+      expect(judgeDisk(diskOf(graph, 'sda'), context).verdict).toBe('refused');
+    });
+
+    it('or the changes out of sight: every disk is refused', async () => {
+      const graph = await buildDeviceGraph(withShare().reader());
+      expect(graph.untraced).toEqual(['0:31 (/ as overlay): layer /cow/up is not found']);
+      const context = { graph, policy: defaultPolicy, image: null };
+      expect(judgeDisk(diskOf(graph, 'sda'), context).verdict).toBe('refused');
+    });
   });
 
   it('a loop whose backing file is out of sight refuses everything', async () => {
