@@ -242,6 +242,28 @@ describe('what cannot be traced', () => {
       expect(judgeDisk(diskOf(graph, 'sda'), context).verdict).toBe('refused');
     });
 
+    it.each([
+      ['at the same place', ['/cow']],
+      ['at the layers themselves', ['/cow/up', '/cow/wk']],
+    ])(
+      'on a card, with memory mounted over them since, %s: the system stands on that card',
+      async (_, over) => {
+        const machine = withShare().mount('8:0', '/cow', 'ext4', '/dev/sda');
+        for (const place of over) machine.mount('0:40', place, 'tmpfs', 'none');
+        const graph = await buildDeviceGraph(machine.folder('/cow/up').folder('/cow/wk').reader());
+        expect(usesOf(graph, 'sda')).toContain('mount / on sda');
+        expect(gapsOf(graph)).toEqual([]);
+      },
+    );
+
+    it('in memory, beneath what cannot be traced: every disk is refused', async () => {
+      const machine = withShare()
+        .mount('0:50', '/cow', 'newfs', 'something')
+        .mount('0:40', '/cow', 'tmpfs', 'none');
+      const graph = await buildDeviceGraph(machine.folder('/cow/up').folder('/cow/wk').reader());
+      expect(graph.untraced).toContain('0:31 (/ as overlay): newfs of something');
+    });
+
     it('or the changes out of sight: every disk is refused', async () => {
       const graph = await buildDeviceGraph(withShare().reader());
       expect(graph.untraced).toEqual(['0:31 (/ as overlay): layer /cow/up is not found']);

@@ -64,6 +64,21 @@ function candidatePaths(layer: string, all: readonly string[]): string[] {
   return anchor.slice(1).map((_, cut) => `${anchor.slice(0, anchor.length - 1 - cut).join('/')}/${layer}`);
 }
 
+/**
+ * A layer is kept by the kernel, its name is not: what was mounted over that name since would lead elsewhere. So a
+ * layer lies on whatever its name leads to now, or on any mount that the name passes through; all of them count.
+ */
+async function homeOfLayer(tables: HomeTables, path: string, trail: Trail): Promise<Home> {
+  const real = await tables.reader.realPath(path);
+  const names = [path, ...(real.ok ? [real.value] : [])];
+  const passed = tables.mounts.filter(
+    (mount) => !trail.includes(mount.majorMinor) && names.some((name) => isWithin(mount, name)),
+  );
+  const homes = [await homeOfFile(tables, path, trail)];
+  for (const mount of passed) homes.push(await homeOfMount(tables, mount, trail));
+  return joinHomes(homes);
+}
+
 async function homeOfOverlay(tables: HomeTables, mount: MountLine, trail: Trail): Promise<Home> {
   if (trail.includes(mount.majorMinor)) return lost('overlays that lead to each other');
   const layers = overlayLayers(mount.superOptions);
@@ -75,7 +90,7 @@ async function homeOfOverlay(tables: HomeTables, mount: MountLine, trail: Trail)
       const numbers = await tables.reader.stat(path);
       // A path that leads into the overlay itself says nothing of what is beneath it.
       if (!numbers.ok || numbers.value.dev === mount.majorMinor) continue;
-      home = await homeOfFile(tables, path, [...trail, mount.majorMinor]);
+      home = await homeOfLayer(tables, path, [...trail, mount.majorMinor]);
       break;
     }
     homes.push(home);
@@ -109,13 +124,15 @@ export async function homeOfMount(tables: HomeTables, mount: MountLine, trail: T
   return fileSystemKind(mount.fsType) === 'stored' ? homeBySource(tables, mount) : nowhere;
 }
 
+function isWithin({ mountPoint }: MountLine, path: string): boolean {
+  return mountPoint === '/' || path === mountPoint || path.startsWith(`${mountPoint}/`);
+}
+
 /** The mount through which a canonical path is reached: the longest mount point, and of equals the last one made. */
 export function mountOfPath(mounts: readonly MountLine[], path: string): MountLine | undefined {
   let best: MountLine | undefined;
   for (const mount of mounts) {
-    const at = mount.mountPoint;
-    const within = at === '/' || path === at || path.startsWith(`${at}/`);
-    if (within && at.length >= (best?.mountPoint.length ?? 0)) best = mount;
+    if (isWithin(mount, path) && mount.mountPoint.length >= (best?.mountPoint.length ?? 0)) best = mount;
   }
   return best;
 }
