@@ -1,4 +1,5 @@
 import type { Finding } from './finding.ts';
+import type { RootLook } from './root-facts.ts';
 
 export type ContainerKind = 'raw' | 'gz' | 'xz' | 'zst' | 'bz2' | 'zip';
 
@@ -59,5 +60,7 @@ export interface ImageFacts {
   packedSha256: string | null;
   /** tells this very file from any other or later one (device, inode, size, times); absent in records */
   fileStamp?: string;
+  /** what its root volume says about the first boot; absent where the image is packed and was not unpacked as a whole */
+  root?: RootLook;
   findings: Finding[];
 }

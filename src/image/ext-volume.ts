@@ -5,13 +5,16 @@ interface Stats {
   size: number;
   isFile(): boolean;
   isDirectory(): boolean;
+  isSymbolicLink(): boolean;
 }
 
 /** What of the library is used; it has no types of its own. */
 interface ExtFiles {
   lstat(path: string): Promise<Stats>;
+  stat(path: string): Promise<Stats>;
   readdir(path: string): Promise<string[]>;
   readFile(path: string): Promise<string>;
+  readlink(path: string): Promise<string>;
 }
 
 interface ExtLibrary {
@@ -23,8 +26,12 @@ interface ExtLibrary {
 export interface ExtVolume {
   kind(path: string): Promise<'file' | 'folder' | 'other' | null>;
   names(path: string): Promise<string[] | null>;
-  /** only files of at most 64 KiB */
-  text(path: string): Promise<string | null>;
+  /** where a symbolic link points; null for all else */
+  target(path: string): Promise<string | null>;
+  /** of a file; links are followed */
+  sizeBytes(path: string): Promise<number | null>;
+  /** links are followed; only files of at most 64 KiB, unless said otherwise */
+  text(path: string, mostBytes?: number): Promise<string | null>;
 }
 
 /** The volume could not be read, so nothing may be concluded from what was not found. */
@@ -73,11 +80,19 @@ function reading(files: ExtFiles, disk: ReadOnlyExtDisk): ExtVolume {
         return stats.isFile() ? 'file' : stats.isDirectory() ? 'folder' : 'other';
       }),
     names: (path) => ask(() => files.readdir(path)),
-    text: (path) =>
+    target: (path) =>
+      ask(async () => ((await files.lstat(path)).isSymbolicLink() ? files.readlink(path) : null)),
+    sizeBytes: (path) =>
       ask(async () => {
-        const { size } = await files.lstat(path);
-        if (size > mostTextBytes) throw new ExtUnreadable(`${path} has ${size} bytes`);
-        return size === 0 ? '' : await files.readFile(path);
+        const stats = await files.stat(path);
+        return stats.isFile() ? stats.size : null;
+      }),
+    text: (path, mostBytes = mostTextBytes) =>
+      ask(async () => {
+        const stats = await files.stat(path);
+        if (!stats.isFile()) return null;
+        if (stats.size > mostBytes) throw new ExtUnreadable(`${path} has ${stats.size} bytes`);
+        return stats.size === 0 ? '' : await files.readFile(path);
       }),
   };
 }

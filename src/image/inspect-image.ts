@@ -1,6 +1,7 @@
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Finding, finding } from '../contract/finding.ts';
 import type { ImageFacts } from '../contract/image.ts';
+import type { RootLook } from '../contract/root-facts.ts';
 import { hashSource } from './checksum/hash-file.ts';
 import { findCloneHazards } from './clone-hazards.ts';
 import type { ContainerFacts } from './container/container-facts.ts';
@@ -16,6 +17,7 @@ import {
   strangerHeadBytes,
   strangerTailBytes,
 } from './name-stranger.ts';
+import { lookAtRoot } from './root/read-root.ts';
 import { usualSpoolFolder } from './sparse-spool.ts';
 
 export interface InspectOptions {
@@ -37,6 +39,7 @@ interface Content {
   sizeBytes: number | null;
   sizeFrom: ImageFacts['sizeFrom'];
   hazards: Finding[];
+  root?: RootLook;
 }
 
 function notLookedAt(why: string): Finding[] {
@@ -54,7 +57,8 @@ async function inspectRaw(source: ImageSource): Promise<Content> {
   });
   const layout = examineLayout(source, { withBackup: true, isWhole: true });
   if (layout.shape === 'opaque' && isZeroThroughout(source)) refuseAllZero(path, 'raw');
-  return { layout, sizeBytes, sizeFrom: 'format', hazards: await findCloneHazards(source, layout) };
+  const hazards = await findCloneHazards(source, layout);
+  return { layout, sizeBytes, sizeFrom: 'format', hazards, root: await lookAtRoot(source, layout) };
 }
 
 async function inspectPacked(
@@ -81,6 +85,7 @@ async function inspectPacked(
       hazards: content
         ? await findCloneHazards(content, layout)
         : notLookedAt(pass.notKept ?? 'the image is packed and was not unpacked as a whole'),
+      ...(content ? { root: await lookAtRoot(content, layout) } : {}),
     };
   } finally {
     pass.close();
@@ -116,6 +121,7 @@ async function inspectSource(source: ImageSource, options: InspectOptions): Prom
     bootVolume: layout.bootVolume,
     packedSha256,
     fileStamp: source.stamp,
+    ...(content.root ? { root: content.root } : {}),
     findings: [...layout.findings, ...notes, ...sizeNotes(sizeBytes), ...content.hazards],
   };
 }

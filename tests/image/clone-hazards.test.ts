@@ -19,26 +19,13 @@ import {
   sparseFile,
   workFolder,
 } from './recipes.ts';
+import { makeRootVolume, type Tree } from './root-volume.ts';
 
 const folder = workFolder();
 const mib = 2 ** 20;
 
-type Tree = Record<string, string | { link: string }>;
-
-/** A root volume with these files, made by mke2fs. */
-function rootVolume(name: string, tree: Tree, program = 'mkfs.ext4', ...args: string[]): string {
-  const root = fs.mkdtempSync(path.join(folder, 'tree-'));
-  const files: Tree = { 'etc/os-release': 'NAME=node\n', ...tree };
-  for (const [file, content] of Object.entries(files)) {
-    const target = path.join(root, file);
-    fs.mkdirSync(path.dirname(target), { recursive: true });
-    if (typeof content === 'string') fs.writeFileSync(target, content);
-    else fs.symlinkSync(content.link, target);
-  }
-  const file = sparseFile(path.join(folder, name), 16 * mib);
-  run(program, ['-q', ...args, '-d', root, file]);
-  return file;
-}
+const rootVolume = (name: string, tree: Tree, ...made: string[]) =>
+  makeRootVolume(folder, name, tree, ...made);
 
 const whole = (source: ByteSource, type = 'ext4'): ImageVolume => ({
   partition: 2,
