@@ -37,7 +37,7 @@ nodes:
 `;
 
 // Made once: a new one for each of some thousand plans takes longer than reading them.
-const { fs } = memfs({ ...files });
+export const { fs } = memfs({ ...files });
 
 export function stationWith(plan: string | Uint8Array): PlanFiles {
   fs.writeFileSync('/orchard/orchard.yaml', plan);

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { changed, goodPlan, helloHash, mistakesOf, read } from './sample.ts';
+import { changed, fs, goodPlan, helloHash, mistakesOf, read } from './sample.ts';
 
 const key = 'f42c6fc52df0ebef9ebb4b90b38a5f902e83fe1b135a70e23aed762e9710a12e';
 /** The good plan with lines put before its nodes. */
@@ -208,6 +208,20 @@ describe('a mistake in a setting', () => {
     expect(told).toHaveLength(1);
     expect(told[0]).toContain(said);
     expect(told.join()).not.toContain('apples');
+  });
+
+  it('in a template is told once, where the plan names it, before any card is made', async () => {
+    fs.writeFileSync('/orchard/files/bad.txt', 'row {{ node.variables.row }}\n');
+    expect(await mistakesOf(plus('templates: { row.txt: files/bad.txt }'))).toEqual([
+      expect.stringMatching(
+        /^6:23 plan.bad-template The template \/orchard\/files\/bad.txt cannot be filled in for orchard-01: undefined variable: node.variables.row, line:1, col:8/,
+      ),
+    ]);
+    const own = node('firstBoot: { files: [{ path: /etc/row, from: files/bad.txt, template: true }] }');
+    expect((await mistakesOf(own))[0]).toMatch(/^8:82 plan.bad-template .* for orchard-02/);
+    await read(
+      plus('templates: { row.txt: files/bad.txt }').replace(/\{ name/g, '{ variables: { row: "7" }, name'),
+    );
   });
 
   it('is not seen in the good plan', async () => {

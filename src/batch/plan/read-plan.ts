@@ -12,6 +12,7 @@ import { checkNetwork } from './check-network.ts';
 import { checkNodeFiles } from './check-node-files.ts';
 import { checkShape } from './check-shape.ts';
 import { checkSystem } from './check-system.ts';
+import { checkTemplates } from './check-templates.ts';
 import { checkWifi } from './check-wifi.ts';
 import { entryPaths, itemPaths, type Mistake, partsOf, type Raw, textAt } from './mistake.ts';
 import { errnoOf, type PlanFiles, stationFiles } from './plan-files.ts';
@@ -127,5 +128,7 @@ export async function readPlan(path: string, files: PlanFiles = stationFiles): P
     ...(await checkFiles(raw, folder, files)),
   ];
   refuseMistakes(text, path, mistakes);
-  return { plan: buildPlan(planSchema.parse(raw), absolute, folder, access.lines) };
+  const plan = buildPlan(planSchema.parse(raw), absolute, folder, access.lines);
+  refuseMistakes(text, path, await checkTemplates(raw, plan, files));
+  return { plan };
 }

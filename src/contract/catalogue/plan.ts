@@ -215,6 +215,11 @@ export const planCodes = {
     what: '{key} will not do: {why}.',
     next: '{fix}',
   },
+  'plan.bad-template': {
+    exit: 'usage',
+    what: 'The template {path} cannot be filled in for {node}: {why}.',
+    next: 'Use node.name, node.slot, node.role, node.ip, node.variables.NAME, set, user and network, or name the file under files, where nothing is filled in.',
+  },
   'plan.no-wifi': {
     exit: 'usage',
     what: 'The address of {where} belongs to the radio, but the plan has no wireless network.',

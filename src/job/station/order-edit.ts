@@ -3,6 +3,7 @@ import * as fs from 'node:fs';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageVolume } from '../../contract/image.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
+import { fillTemplate } from '../../identity/fill-template.ts';
 import { makeHostKey } from '../../identity/keys/host-key.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
 
@@ -27,7 +28,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
     volume: { startByte, sizeBytes, sectorBytes: facts.sectorBytes },
     plan,
     node,
-    extraFiles: node.files.map(({ path, source }) => ({ path, content: readExtraFile(source) })),
+    extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, { plan, node }) })),
     instanceId: `${node.name}-${randomUUID()}`,
     hostKey: plan.hostKeys === 'create' ? makeHostKey(node.name) : null,
     identity: {
@@ -42,7 +43,20 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
   };
 }
 
-function readExtraFile(path: string): Uint8Array {
+/** A file that the plan names, as it is now; a template filled in for the node. */
+function readPlanFile(
+  { source, template }: { source: string; template: boolean },
+  request: NodeRequest,
+): Uint8Array {
+  const content = readSource(source);
+  if (!template) return content;
+  const filled = fillTemplate(content, request.plan, request.node);
+  if (filled.ok) return filled.content;
+  const facts = { path: source, node: request.node.name, why: filled.why };
+  throw new CardwrightError('plan.bad-template', { facts });
+}
+
+function readSource(path: string): Uint8Array {
   try {
     return fs.readFileSync(path);
   } catch (cause) {
