@@ -5,6 +5,7 @@ import { faultKinds } from '../media/faulty-medium.ts';
 import { devicesCommand } from './commands/devices.ts';
 import { identifyCommand } from './commands/identify.ts';
 import { inspectCommand } from './commands/inspect.ts';
+import { passwordCommand } from './commands/password.ts';
 import { personalizeCommand } from './commands/personalize.ts';
 import { planCommand } from './commands/plan.ts';
 import { recordsCommand } from './commands/records.ts';
@@ -59,6 +60,14 @@ export function createProgram(launch: Launch): Command {
     .helpCommand(false);
   addLooking(program, launch);
   addMaking(program, launch);
+  // It prints one line and looks at nothing: the options that the others share would say nothing here.
+  program
+    .command('password')
+    .description("what stands for a phrase in a plan: a password's hash, or a network's key")
+    .option('--from-fd <n>', 'read the phrase from this open descriptor')
+    .option('--wifi <name>', 'the key of the wireless network of this name')
+    .addHelpText('after', '\nThe phrase is asked for, or read from standard input where that is no terminal.')
+    .action((options) => launch({}, (desk) => passwordCommand(desk, options)));
   command(program, 'rehearse [plan]', 'the whole job on make-believe cards: no root, no hardware')
     .option('--cards <n>', 'how many cards', '4')
     .option(
@@ -135,6 +144,7 @@ export function usageError(error: CommanderError, argv: readonly string[]): Card
     case 'commander.unknownCommand':
       return new CardwrightError('usage.unknown-command', { facts: { command: subject } });
     case 'commander.excessArguments':
+      if (name === 'password') return new CardwrightError('usage.phrase-on-command-line');
       return new CardwrightError('usage.excess-argument', {
         facts: { argument: argv.at(-1) ?? '', command: name },
       });

@@ -46,6 +46,21 @@ export const usageCodes = {
     what: 'There is no terminal to ask at: {question}.',
     next: 'Give the answer with {option}, or run the command in a terminal; nothing was written.',
   },
+  'usage.phrase-on-command-line': {
+    exit: 'usage',
+    what: 'A phrase does not belong on the command line, where every user of this machine can read it.',
+    next: 'Take another phrase, and give it when asked or through a descriptor (--from-fd).',
+  },
+  'usage.bad-phrase': {
+    exit: 'usage',
+    what: 'This phrase will not do: {why}.',
+    next: 'Take another one; nothing was made of it.',
+  },
+  'usage.phrases-differ': {
+    exit: 'usage',
+    what: 'The second time it was another phrase.',
+    next: 'Run the command again; nothing was made of it.',
+  },
   'usage.unexpected': {
     exit: 'unexpected',
     what: 'Something failed that this program did not foresee: {reason}.',
