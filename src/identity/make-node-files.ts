@@ -1,6 +1,7 @@
 import { type Finding, finding } from '../contract/finding.ts';
 import type { MechanismFacts, NodeFile } from '../contract/identity.ts';
 import type { Plan, PlanNode } from '../contract/plan.ts';
+import { applyBootSettings, settingsFiles } from './boot-settings.ts';
 import { checkExtraFiles } from './extra-files.ts';
 import type { HostKey } from './keys/host-key.ts';
 import { makeMarkerFiles, nameOnKernelLine, otherMarkerNames } from './markers/marker-files.ts';
@@ -13,8 +14,10 @@ export interface ExistingFiles {
   userData: string | null;
   metaData: string | null;
   networkConfig: string | null;
-  /** cmdline.txt; only marker files need it, for the name */
+  /** cmdline.txt: for boot settings, and with marker files for the name */
   cmdline?: string | null;
+  /** config.txt: for boot settings */
+  firmware?: string | null;
 }
 
 export interface NodeFileParts {
@@ -134,6 +137,32 @@ function makeMarkers({ plan, node, existing }: NodeFileParts): NodeFileSet {
   };
 }
 
+/** Puts the plan's boot settings in, on top of what the mechanism itself changed. */
+function withBootSettings(made: NodeFileSet, { plan, node, existing }: NodeFileParts): NodeFileSet {
+  const textOf = (path: string) => {
+    const file = made.files.find((one) => one.path === path);
+    return file === undefined ? null : Buffer.from(file.content).toString('utf8');
+  };
+  const { cmdline, firmware } = settingsFiles;
+  const before = {
+    cmdline: textOf(cmdline) ?? existing.cmdline ?? null,
+    firmware: existing.firmware ?? null,
+  };
+  const note = `cardwright: ${node.name} of ${plan.set}`;
+  const { changed, replaced, findings } = applyBootSettings(node.boot, before, note);
+  const files = [
+    ...(typeof changed.cmdline === 'string' ? [textFile(cmdline, changed.cmdline, false)] : []),
+    ...(typeof changed.firmware === 'string' ? [textFile(firmware, changed.firmware, false)] : []),
+  ];
+  const others = made.files.filter(({ path }) => files.every((file) => file.path !== path));
+  return {
+    ...made,
+    files: [...others, ...files],
+    replaced: [...made.replaced, ...replaced],
+    findings: [...made.findings, ...findings],
+  };
+}
+
 /**
  * The files that make one node itself, for the image's own first-boot mechanism; pure. Whatever the plan asks for and
  * the mechanism cannot carry is refused here, before anything is written.
@@ -142,7 +171,8 @@ export function makeNodeFiles(parts: NodeFileParts): NodeFileSet {
   const refused = (findings: Finding[]): NodeFileSet => ({ files: [], remove: [], replaced: [], findings });
   const against = refuse(parts);
   if (against.length > 0) return refused(against);
-  const made = parts.mechanism.mechanism === 'marker-files' ? makeMarkers(parts) : makeNoCloudFiles(parts);
+  const make = parts.mechanism.mechanism === 'marker-files' ? makeMarkers : makeNoCloudFiles;
+  const made = withBootSettings(make(parts), parts);
   const extra = parts.extraFiles ?? [];
   const findings = [...made.findings, ...checkExtraFiles(extra, made)];
   if (findings.some(({ severity }) => severity === 'refuse')) return refused(findings);

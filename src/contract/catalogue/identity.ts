@@ -46,4 +46,14 @@ export const identityCodes = {
     what: 'The name goes onto the kernel line of cmdline.txt (systemd.hostname=), since marker files carry none.',
     next: 'After the first boot, see with rollcall that the node answers under its name.',
   },
+  'identity.no-settings-file': {
+    exit: 'personalizationFailed',
+    what: 'The plan asks for {asked}, and the boot volume has no {file} to put them into.',
+    next: 'Take boot out of the plan, or use an image that starts from {file}.',
+  },
+  'identity.kernel-line-too-long': {
+    exit: 'personalizationFailed',
+    what: 'The kernel line would have {sizeBytes} bytes; the kernel reads {mostBytes}.',
+    next: 'Add fewer arguments, or take some away (boot.kernelLine in the plan).',
+  },
 } as const satisfies Record<string, CatalogueEntry>;

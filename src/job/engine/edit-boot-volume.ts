@@ -6,6 +6,7 @@ import type { MechanismFacts } from '../../contract/identity.ts';
 import type { DigestMap } from '../../contract/job.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
 import { applyNodeFiles } from '../../identity/apply-node-files.ts';
+import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism } from '../../identity/detect-mechanism.ts';
 import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
 import type { HostKey } from '../../identity/keys/host-key.ts';
@@ -58,7 +59,8 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     userData: readText(volume, 'user-data'),
     metaData: readText(volume, 'meta-data'),
     networkConfig: readText(volume, 'network-config'),
-    cmdline: readText(volume, 'cmdline.txt'),
+    cmdline: readText(volume, settingsFiles.cmdline),
+    firmware: readText(volume, settingsFiles.firmware),
   };
   const { plan, node, instanceId, hostKey, extraFiles } = order;
   const recordNote = `cardwright ${order.identity.tool}`;
