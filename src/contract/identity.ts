@@ -16,16 +16,29 @@ export type FirstBootMechanism =
   | 'marker-files'
   | 'none';
 
+/** What a node can be given; `files` and `commands` are those that the node itself writes and runs at its first boot. */
+export type Carried =
+  | 'hostName'
+  | 'authorizedKeys'
+  | 'password'
+  | 'network'
+  | 'wifi'
+  | 'hostKeys'
+  | 'timezone'
+  | 'locale'
+  | 'files'
+  | 'commands';
+
 export interface MechanismFacts {
   mechanism: FirstBootMechanism;
-  /** what led to it: file names or the label */
+  /** what led to it: file names, the label, a setting */
   evidence: string[];
   /** what it can carry */
-  carries: {
-    hostName: boolean;
-    authorizedKeys: boolean;
-    password: boolean;
-    network: boolean;
-    hostKeys: boolean;
-  };
+  carries: Record<Carried, boolean>;
+  /** why something that such a mechanism usually carries is not carried here: plain words without a full stop */
+  because: Partial<Record<Carried, string>>;
+  /** why there is none, in the same way; null where there is one */
+  reason: string | null;
+  /** what else is worth knowing, a sentence each */
+  remarks: string[];
 }

@@ -59,4 +59,7 @@ export interface RootFacts {
 }
 
 /** `read`: what was learnt; `unread`: there is a root volume, and why it cannot be read; `absent`: none was found */
-export type RootLook = { state: 'read'; facts: RootFacts } | { state: 'unread' | 'absent'; why: string };
+export type RootLook =
+  | { state: 'read'; facts: RootFacts }
+  | { state: 'unread'; why: string }
+  | { state: 'absent'; why: string };

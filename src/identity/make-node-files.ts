@@ -1,6 +1,7 @@
 import { type Finding, finding } from '../contract/finding.ts';
 import type { MechanismFacts, NodeFile } from '../contract/identity.ts';
 import type { Plan, PlanNode } from '../contract/plan.ts';
+import type { RootLook } from '../contract/root-facts.ts';
 import { applyBootSettings, settingsFiles } from './boot-settings.ts';
 import { checkExtraFiles } from './extra-files.ts';
 import type { HostKey } from './keys/host-key.ts';
@@ -8,6 +9,7 @@ import { makeMarkerFiles, nameOnKernelLine, otherMarkerNames } from './markers/m
 import { mergeMetaData } from './nocloud/meta-data.ts';
 import { makeNetworkConfig } from './nocloud/network-config.ts';
 import { mergeUserData } from './nocloud/user-data.ts';
+import { refuseUncarried } from './refuse-uncarried.ts';
 
 /** What the boot volume holds now, as text; null where there is no such file. */
 export interface ExistingFiles {
@@ -33,6 +35,10 @@ export interface NodeFileParts {
   hostKey?: HostKey | null;
   /** the plan's extra files, already read */
   extraFiles?: readonly { path: string; content: Uint8Array }[];
+  /** what was learnt of the root volume; null where it was not looked at */
+  root?: RootLook | null;
+  /** lines for a shell, run at the start of the node's first boot before anything else */
+  firstBootFixes?: readonly string[];
 }
 
 export interface NodeFileSet {
@@ -43,43 +49,6 @@ export interface NodeFileSet {
   replaced: string[];
   /** a finding of severity `refuse` means: nothing may be written; `files` is empty then */
   findings: Finding[];
-}
-
-const mechanismNames = {
-  'nocloud-files': 'NoCloud',
-  'nocloud-label': 'NoCloud',
-  'marker-files': 'marker files',
-  none: 'none',
-} as const;
-
-function listUncarried({ plan, node, mechanism, existing, hostKey }: NodeFileParts): string[] {
-  const { carries } = mechanism;
-  const needsKernelLine = mechanism.mechanism === 'marker-files';
-  const canName = carries.hostName && (!needsKernelLine || typeof existing.cmdline === 'string');
-  return [
-    ...(canName ? [] : ['a host name']),
-    ...(plan.access.authorizedKeys.length > 0 && !carries.authorizedKeys ? ['authorized keys'] : []),
-    ...(plan.access.passwordHash !== null && !carries.password ? ['a password'] : []),
-    ...(node.address !== null && !carries.network ? ['a static address'] : []),
-    ...(hostKey && !carries.hostKeys ? ['host keys made here'] : []),
-  ];
-}
-
-/** What speaks against making this node from this image at all, before any file is made. */
-function refuse(parts: NodeFileParts): Finding[] {
-  const { plan, mechanism } = parts;
-  if (mechanism.mechanism === 'none') return [finding('identity.no-way-in', 'refuse')];
-  const findings: Finding[] = [];
-  const { user, authorizedKeys, passwordHash } = plan.access;
-  if (authorizedKeys.length === 0 && passwordHash === null) {
-    findings.push(finding('identity.nobody-gets-in', 'refuse', { user }));
-  }
-  const asked = listUncarried(parts).join(', ');
-  if (asked !== '') {
-    const facts = { asked, mechanism: mechanismNames[mechanism.mechanism] };
-    findings.push(finding('identity.mechanism-cannot-carry', 'refuse', facts));
-  }
-  return findings;
 }
 
 function textFile(path: string, text: string, secret: boolean): NodeFile {
@@ -94,7 +63,13 @@ function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
   const { plan, node, existing, instanceId, recordNote } = parts;
   const hostKey = parts.hostKey ?? null;
   const note = oneLine(`${node.name} of ${plan.set}${recordNote ? `, ${recordNote}` : ''}`);
-  const userData = mergeUserData(existing.userData, { name: node.name, access: plan.access, hostKey, note });
+  const userData = mergeUserData(existing.userData, {
+    name: node.name,
+    access: plan.access,
+    hostKey,
+    note,
+    firstCommands: parts.firstBootFixes ?? [],
+  });
   if (!userData.ok) {
     const facts = { file: 'user-data', why: userData.why };
     return {
@@ -169,7 +144,10 @@ function withBootSettings(made: NodeFileSet, { plan, node, existing }: NodeFileP
  */
 export function makeNodeFiles(parts: NodeFileParts): NodeFileSet {
   const refused = (findings: Finding[]): NodeFileSet => ({ files: [], remove: [], replaced: [], findings });
-  const against = refuse(parts);
+  const { plan, node, mechanism, existing, hostKey, root = null } = parts;
+  const kernelLine = existing.cmdline ?? null;
+  const withHostKeys = hostKey !== null && hostKey !== undefined;
+  const against = refuseUncarried({ plan, node, mechanism, withHostKeys, kernelLine, root });
   if (against.length > 0) return refused(against);
   const make = parts.mechanism.mechanism === 'marker-files' ? makeMarkers : makeNoCloudFiles;
   const made = withBootSettings(make(parts), parts);

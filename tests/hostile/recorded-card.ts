@@ -81,6 +81,7 @@ export function orderFor(volume: Extent): EditOrder {
       tool: '0.1.0',
       writtenAt: '2031-11-03T21:46:58.000Z',
     },
+    root: null,
     modifiedAtMs: Date.UTC(2031, 10, 3),
   };
 }

@@ -44,11 +44,11 @@ describe('the first-boot mechanism, from outside', () => {
     ['the label in lower case', 'cidata', {}, 'nocloud-label', ['label cidata']],
     ['the label in capitals', 'CIDATA', {}, 'nocloud-label', ['label CIDATA']],
     [
-      'the label of a widespread setting',
+      'the label of a widespread setting, which stands in the root volume',
       'system-boot',
       { 'config.txt': '', 'cmdline.txt': '' },
-      'nocloud-label',
-      ['label system-boot'],
+      'none',
+      [],
     ],
     ['a label in mixed case', 'CiData', {}, 'none', []],
     ['one of two files', 'BOOTFS', { 'user-data': '' }, 'none', ['user-data']],
@@ -84,7 +84,10 @@ describe('the first-boot mechanism, from outside', () => {
       Object.entries(detectMechanism(volumeOf(label, files)).carries)
         .filter(([, can]) => can)
         .map(([what]) => what);
-    const all = ['hostName', 'authorizedKeys', 'password', 'network', 'hostKeys'];
+    const all = [
+      ...['hostName', 'authorizedKeys', 'password', 'network', 'wifi', 'hostKeys', 'timezone', 'locale'],
+      ...['files', 'commands'],
+    ];
     expect(carries(null, { 'user-data': '', 'meta-data': '' })).toEqual(all);
     expect(carries('cidata', {})).toEqual(all);
     expect(carries(null, { 'config.txt': '', 'cmdline.txt': '' })).toEqual(['hostName', 'password']);

@@ -17,7 +17,7 @@ import {
   wholeOf,
   withFiles,
 } from '../volume/fat-image.ts';
-import { growerHash, growerKey, makeSet, orchardNode, orchardPlan, textOf } from './orchard.ts';
+import { growerHash, growerKey, makeSet, orchardNode, orchardPlan, rootLook, textOf } from './orchard.ts';
 
 const stock = {
   'config.txt': 'arm_64bit=1\n',
@@ -96,7 +96,7 @@ describeWith(fatTools, 'a node’s files on a boot volume', { timeoutMs: 60_000 
     // mkfs.vfat warns of lower case in labels; the image that has it was made by other means.
     const lower = Buffer.from(labelled.toString('latin1').replaceAll('SYSTEM-BOOT', 'system-boot'), 'latin1');
     const volume = openVolume(sourceOf(lower), wholeOf(lower));
-    const mechanism = detectMechanism(volume);
+    const mechanism = detectMechanism(volume, rootLook({}, { fsLabel: 'system-boot' }));
     expect([mechanism.mechanism, volume.label]).toEqual(['nocloud-label', 'system-boot']);
     const set = makeSet({ mechanism });
     applyNodeFiles(volume, set.files, set.remove);

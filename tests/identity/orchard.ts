@@ -2,7 +2,9 @@
 import { execFileSync } from 'node:child_process';
 import type { MechanismFacts } from '../../src/contract/identity.ts';
 import type { Plan, PlanAccess, PlanNode } from '../../src/contract/plan.ts';
+import type { FirstBootSettings, RootFacts, RootLook } from '../../src/contract/root-facts.ts';
 import { makeNodeFiles, type NodeFileParts, type NodeFileSet } from '../../src/identity/make-node-files.ts';
+import { carriedBy } from '../../src/identity/what-is-carried.ts';
 
 // RFC 8032 section 7.1 test 1, as an SSH key.
 export const growerKey =
@@ -11,17 +13,57 @@ export const growerKey =
 export const growerHash =
   '$6$saltstring$svn8UoSVapNtMuq1ukKS4tPQd8iKwSMHWjl/O817G3uBnIFNjnQJuesI68u4OTLiBFdcbYEdFCoEOfaS35inz1';
 
-const everything = { hostName: true, authorizedKeys: true, password: true, network: true, hostKeys: true };
 export const noCloud: MechanismFacts = {
   mechanism: 'nocloud-files',
   evidence: ['user-data', 'meta-data'],
-  carries: everything,
+  carries: carriedBy('nocloud-files'),
+  because: {},
+  reason: null,
+  remarks: [],
 };
 export const markers: MechanismFacts = {
   mechanism: 'marker-files',
   evidence: ['config.txt', 'cmdline.txt'],
-  carries: { hostName: true, authorizedKeys: false, password: true, network: false, hostKeys: false },
+  carries: carriedBy('marker-files'),
+  because: {},
+  reason: null,
+  remarks: [],
 };
+
+/** A root volume with a usual cloud-init in it. */
+export function rootFacts(
+  changes: Partial<RootFacts> = {},
+  settings: Partial<FirstBootSettings> = {},
+): RootFacts {
+  return {
+    partition: 2,
+    program: { version: '22.4.2-1', from: 'Debian package' },
+    offBy: null,
+    settings: {
+      datasources: null,
+      fsLabel: 'cidata',
+      seedFrom: null,
+      networkIsOff: false,
+      renderers: null,
+      modules: null,
+      deletesHostKeys: true,
+      hostKeyTypes: null,
+      unclear: [],
+      ...settings,
+    },
+    seedFolders: [],
+    bootFolders: ['/boot/firmware'],
+    renderer: 'netplan',
+    hasWifiProgram: true,
+    hostKeyUnits: [],
+    markerReaders: [],
+    ...changes,
+  };
+}
+
+export function rootLook(...parts: Parameters<typeof rootFacts>): RootLook {
+  return { state: 'read', facts: rootFacts(...parts) };
+}
 
 export function orchardNode(changes: Partial<PlanNode> = {}): PlanNode {
   return {

@@ -1,13 +1,34 @@
 import { describe, expect, it } from 'vitest';
 import { catalogueEntry } from '../../src/contract/catalogue/index.ts';
-import { describeFinding } from '../../src/contract/finding.ts';
+import { adviseOn, describeFinding } from '../../src/contract/finding.ts';
+import type { Carried } from '../../src/contract/identity.ts';
 import { makeHostKey } from '../../src/identity/keys/host-key.ts';
 import type { NodeFileParts } from '../../src/identity/make-node-files.ts';
-import { growerHash, makeSet, markers, noCloud, orchardNode, orchardPlan, textOf } from './orchard.ts';
+import { carriedBy } from '../../src/identity/what-is-carried.ts';
+import {
+  growerHash,
+  makeSet,
+  markers,
+  noCloud,
+  orchardNode,
+  orchardPlan,
+  rootLook,
+  textOf,
+} from './orchard.ts';
 
 const cmdline = 'console=tty1 root=PARTUUID=1234abcd-02 rootwait\n';
 const withLine = { userData: null, metaData: null, networkConfig: null, cmdline };
 const passwordOnly = orchardPlan({ authorizedKeys: [], passwordHash: growerHash });
+
+const { network } = orchardPlan();
+const none = {
+  mechanism: 'none' as const,
+  evidence: [],
+  carries: carriedBy('none'),
+  because: {},
+  reason: 'nothing is there',
+  remarks: [],
+};
 
 function refusalsOf(changes: Partial<NodeFileParts>) {
   const set = makeSet(changes);
@@ -18,14 +39,9 @@ function refusalsOf(changes: Partial<NodeFileParts>) {
 
 describe('what is refused before anything is written', () => {
   it('an image with no mechanism: no way in found', () => {
-    const none = {
-      mechanism: 'none' as const,
-      evidence: [],
-      carries: { ...markers.carries, hostName: false, password: false },
-    };
     const [refusal] = refusalsOf({ mechanism: none });
     expect(refusal?.code).toBe('identity.no-way-in');
-    expect(refusal && describeFinding(refusal)).toMatch(/^No way in found/);
+    expect(refusal && describeFinding(refusal)).toMatch(/^No way in found.*: nothing is there\.$/);
     expect(catalogueEntry('identity.no-way-in').exit).toBe('personalizationFailed');
   });
 
@@ -51,8 +67,85 @@ describe('what is refused before anything is written', () => {
     expect(refusal).toEqual({
       code: 'identity.mechanism-cannot-carry',
       severity: 'refuse',
-      facts: { asked, mechanism: 'marker files' },
+      facts: {
+        asked,
+        mechanism: 'marker files',
+        why: '',
+        wayOut: expect.stringMatching(/ use an image|^Use an image/),
+      },
     });
+  });
+
+  const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
+  const work = { path: '/etc/motd', source: '/x', template: false, mode: '0644', owner: 'root:root' };
+  const noCloudWith = (...missing: Carried[]) => ({
+    ...noCloud,
+    carries: { ...noCloud.carries, ...Object.fromEntries(missing.map((kind) => [kind, false])) },
+    because: Object.fromEntries(missing.map((kind) => [kind, `no ${kind} here`])),
+  });
+
+  it.each([
+    [
+      'a wireless network',
+      'wifi',
+      { plan: orchardPlan({}, { network: { ...network, wifi } }), node: orchardNode({ link: 'wifi' }) },
+    ],
+    [
+      'a time zone',
+      'timezone',
+      { plan: orchardPlan({}, { system: { timezone: 'Europe/Madrid', locale: null } }) },
+    ],
+    ['a locale', 'locale', { plan: orchardPlan({}, { system: { timezone: null, locale: 'C.UTF-8' } }) }],
+    ['files on the node', 'files', { node: orchardNode({ firstBoot: { files: [work], commands: [] } }) }],
+    ['commands', 'commands', { node: orchardNode({ firstBoot: { files: [], commands: ['true'] } }) }],
+    ['a static address', 'network', { node: orchardNode({ address: '192.0.2.11/24' }) }],
+  ] as [string, Carried, Partial<NodeFileParts>][])(
+    'what this NoCloud image cannot carry: %s',
+    (asked, kind, changes) => {
+      const facts = { asked, mechanism: 'NoCloud', why: `: no ${kind} here` };
+      expect(refusalsOf({ ...changes, mechanism: noCloudWith(kind) })).toMatchObject([
+        { code: 'identity.mechanism-cannot-carry', facts },
+      ]);
+      // The same plan where it is carried, and the same image where nobody asks for it.
+      expect(refusalsOf({ ...changes, mechanism: noCloud })).toEqual([]);
+      expect(refusalsOf({ mechanism: noCloudWith(kind) })).toEqual([]);
+    },
+  );
+
+  it.each([
+    [
+      'keys, and no password',
+      orchardPlan(),
+      markers,
+      null,
+      'Give a password hash (access.passwordHash) instead of keys, or use an image that takes',
+    ],
+    [
+      'keys beside a password',
+      orchardPlan({ passwordHash: growerHash }),
+      markers,
+      null,
+      'Leave the keys out, or use an image',
+    ],
+    [
+      'keys, where cloud-init waits for a seed volume',
+      orchardPlan(),
+      markers,
+      rootLook(),
+      'Put "seedVolume: far-end" into the plan, or use an image',
+    ],
+    ['anything, where there is no way in', passwordOnly, none, null, 'Use an image that takes NoCloud files'],
+    [
+      'anything, where cloud-init waits for a seed volume',
+      passwordOnly,
+      none,
+      rootLook(),
+      'Put "seedVolume: far-end" into the plan, or',
+    ],
+    ['anything, where cloud-init is off', passwordOnly, none, rootLook({ offBy: '/x' }), 'Use an image'],
+  ] as const)('is told with a way out: %s', (_title, plan, mechanism, root, wayOut) => {
+    const [refusal] = refusalsOf({ plan, mechanism, root, existing: withLine });
+    expect(refusal && adviseOn(refusal).slice(0, wayOut.length)).toBe(wayOut);
   });
 
   it('extra files that clash, or that FAT cannot hold', () => {

@@ -4,7 +4,7 @@ import { exitStatus } from '../../contract/exit-status.ts';
 import { hasSeverity } from '../../contract/finding.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
-import { detectMechanism } from '../../identity/detect-mechanism.ts';
+import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
 import { inspectImage } from '../../image/inspect-image.ts';
 import { planNodeFiles, withImageVolume } from '../../job/station/preview-edit.ts';
 import type { Desk } from '../desk.ts';
@@ -28,6 +28,9 @@ export async function inspectCommand(desk: Desk, image: string, options: NodeOpt
   return isRejected ? exitStatus.imageRejected : done;
 }
 
-async function mechanismOf(facts: ImageFacts): Promise<MechanismFacts | null> {
-  return facts.bootVolume ? withImageVolume(facts, '', detectMechanism) : null;
+async function mechanismOf(facts: ImageFacts): Promise<MechanismFacts> {
+  const root = facts.root ?? null;
+  return facts.bootVolume
+    ? withImageVolume(facts, '', (volume) => detectMechanism(volume, root))
+    : withoutVolume;
 }

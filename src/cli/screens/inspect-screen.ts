@@ -5,6 +5,7 @@ import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { formatExactBytes, formatSize } from '../text/sizes.ts';
 import { type Row, table } from '../text/table.ts';
 import { adviceOn, findingLines } from './finding-lines.ts';
+import { mechanismLines, rootLines } from './first-boot-lines.ts';
 
 const containers: Record<ContainerKind, string> = {
   raw: 'not packed',
@@ -20,13 +21,6 @@ const shapes: Record<ImageShape, string> = {
   hybrid: 'a hybrid image: its partition table also describes a whole-disk file system',
   bare: 'one file system without a partition table',
   opaque: 'neither a partition table nor a file system that is known here',
-};
-
-const mechanisms: Record<MechanismFacts['mechanism'], string> = {
-  'nocloud-files': 'NoCloud, by files in the boot volume',
-  'nocloud-label': 'NoCloud, by the label of the boot volume',
-  'marker-files': 'marker files in the boot volume',
-  none: 'none that is known: a card from this image cannot be given a name or keys',
 };
 
 /** What is in an image file: container, sizes, partitions, boot volume, how it takes first-boot settings, faults. */
@@ -49,6 +43,7 @@ export function inspectScreen(facts: ImageFacts, mechanism: MechanismFacts | nul
     ...tableLines(facts.table, facts.volumes, sheet),
     ...entry(sheet, 'boot', bootPhrases(facts.bootVolume)),
     ...mechanismLines(mechanism, sheet),
+    ...rootLines(facts.root, mechanism, sheet),
     ...findingLines(sheet, facts.findings),
     ...entries(sheet, 'next', adviceOn(facts.findings, ['refuse', 'fail', 'ask'])),
   ];
@@ -128,29 +123,5 @@ function bootPhrases(volume: ImageVolume | null): string[] {
   return [
     volume.partition === 0 ? 'the whole image' : `partition ${volume.partition}`,
     ...volumePhrases(volume),
-  ];
-}
-
-function mechanismLines(facts: MechanismFacts | null, sheet: Sheet): string[] {
-  if (facts === null) return [];
-  const { carries } = facts;
-  const all: [string, boolean][] = [
-    ['host name', carries.hostName],
-    ['authorized keys', carries.authorizedKeys],
-    ['password', carries.password],
-    ['network', carries.network],
-    ['host keys', carries.hostKeys],
-  ];
-  const named = (wanted: boolean) => all.filter(([, can]) => can === wanted).map(([name]) => name);
-  const list = (lead: string, names: string[]) => (names.length > 0 ? `${lead} ${names.join(', ')}` : null);
-  return [
-    ...entry(sheet, 'boots by', [
-      mechanisms[facts.mechanism],
-      list(
-        'seen by',
-        facts.evidence.map((what) => escapeText(what, 60)),
-      ),
-    ]),
-    ...entry(sheet, '', [list('carries', named(true)), list('cannot carry', named(false))]),
   ];
 }

@@ -3,13 +3,13 @@ import type { CatalogueEntry } from './entry.ts';
 export const identityCodes = {
   'identity.no-way-in': {
     exit: 'personalizationFailed',
-    what: 'No way in found: the boot volume shows no first-boot mechanism that is known here, so nothing can give this card a name or a key.',
-    next: 'Use an image that takes NoCloud files (user-data and meta-data), or write this one without a plan.',
+    what: 'No way in found, so nothing can give this card a name or a key: {why}.',
+    next: '{wayOut} Without a plan, this one can be written as it is.',
   },
   'identity.mechanism-cannot-carry': {
     exit: 'personalizationFailed',
-    what: 'The plan asks for {asked}, and this image’s first-boot mechanism ({mechanism}) cannot carry that.',
-    next: 'Use an image that takes NoCloud files (user-data and meta-data), or change the plan.',
+    what: 'The plan asks for {asked}, and this image’s first-boot mechanism ({mechanism}) cannot carry that{why}.',
+    next: '{wayOut}',
   },
   'identity.nobody-gets-in': {
     exit: 'personalizationFailed',
@@ -35,6 +35,21 @@ export const identityCodes = {
     exit: 'done',
     what: 'The image’s own user-data also lets others in ({settings}); that was left as it is.',
     next: 'Look at the image’s user-data if only the plan’s user should get in.',
+  },
+  'identity.host-key-unit-off': {
+    exit: 'done',
+    what: '{unit} in the image makes new SSH host keys when a node starts for the first time; where host keys are made here, it is switched off before it runs.',
+    next: 'Nothing to do: the node keeps the host key that was recorded.',
+  },
+  'identity.host-key-not-promised': {
+    exit: 'done',
+    what: 'The host key cannot be promised on this image: {unit} makes new ones when a node starts, and it cannot be switched off from here ({why}).',
+    next: 'Compare the key after the first boot, or disable {unit} in a copy of the image.',
+  },
+  'identity.host-key-unsure': {
+    exit: 'done',
+    what: 'Whether the image makes new host keys when a node starts is not known: {why}.',
+    next: 'Compare the node’s host key after its first boot.',
   },
   'identity.file-unreadable': {
     exit: 'done',

@@ -1,6 +1,7 @@
 import type { YAMLMap } from 'yaml';
 import type { PlanAccess } from '../../contract/plan.ts';
 import type { HostKey } from '../keys/host-key.ts';
+import { putFirstCommands } from './boot-commands.ts';
 import { dropOldPasswords, listOtherAccess, mergeNodeUser } from './node-user.ts';
 import {
   bare,
@@ -19,6 +20,8 @@ export interface UserDataParts {
   hostKey: HostKey | null;
   /** a line that says where the file comes from, without the # */
   note: string;
+  /** lines for a shell, run at the start of a boot before anything else */
+  firstCommands?: readonly string[];
 }
 
 export type MergedFile =
@@ -88,6 +91,8 @@ export function mergeUserData(existing: string | null, parts: UserDataParts): Me
   if (!yaml.ok) return yaml;
   const { map, document } = yaml;
   const { access, hostKey } = parts;
+  const unfit = putFirstCommands(map, parts.firstCommands ?? []);
+  if (unfit !== null) return { ok: false, why: unfit };
   const bringsHostKeys = map.has('ssh_keys');
   const replaced = [
     ...setHostName(map, parts.name),

@@ -5,12 +5,16 @@ import type { Finding } from '../../contract/finding.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
 import type { DigestMap } from '../../contract/job.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
+import type { RootLook } from '../../contract/root-facts.ts';
 import { applyNodeFiles } from '../../identity/apply-node-files.ts';
 import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism } from '../../identity/detect-mechanism.ts';
+import { keepHostKey } from '../../identity/host-key-promise.ts';
 import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
 import type { HostKey } from '../../identity/keys/host-key.ts';
 import { makeNodeFiles, type NodeFileSet } from '../../identity/make-node-files.ts';
+import { examineLayout, type Layout } from '../../image/examine-layout.ts';
+import { lookAtRoot } from '../../image/root/read-root.ts';
 import type { Medium } from '../../media/medium.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
 import type { Extent } from '../../volume/overlay.ts';
@@ -28,6 +32,8 @@ export interface EditOrder {
   instanceId: string;
   hostKey: HostKey | null;
   identity: NodeIdentity;
+  /** what was learnt of the image's root volume beforehand; null where it was not looked at */
+  root: RootLook | null;
   modifiedAtMs: number;
 }
 
@@ -54,7 +60,7 @@ export interface EditReport {
  * @throws CardwrightError `identity.*` where the plan asks for what the mechanism cannot carry, or there is no way in
  */
 export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { mechanism: MechanismFacts } {
-  const mechanism = detectMechanism(volume);
+  const mechanism = detectMechanism(volume, order.root);
   const existing = {
     userData: readText(volume, 'user-data'),
     metaData: readText(volume, 'meta-data'),
@@ -63,6 +69,8 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     firmware: readText(volume, settingsFiles.firmware),
   };
   const { plan, node, instanceId, hostKey, extraFiles } = order;
+  // Only the key that is recorded here has to be kept.
+  const keep = hostKey === null ? null : keepHostKey(order.root);
   const recordNote = `cardwright ${order.identity.tool}`;
   const made = makeNodeFiles({
     plan,
@@ -73,15 +81,22 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     recordNote,
     hostKey,
     extraFiles,
+    root: order.root,
+    firstBootFixes: keep?.commands ?? [],
   });
+  const findings = [...made.findings, ...(keep?.findings ?? [])];
   const refusal = made.findings.find((found) => found.severity === 'refuse');
   if (refusal) throw new CardwrightError(refusal.code, { facts: refusal.facts, findings: made.findings });
   const identityFile = makeIdentityFile(order.identity);
-  return { ...made, files: [...made.files, identityFile], mechanism };
+  return { ...made, files: [...made.files, identityFile], findings, mechanism };
 }
 
 function readText(volume: BootVolume, path: string): string | null {
   return volume.stat(path) === null ? null : Buffer.from(volume.readFile(path)).toString('utf8');
+}
+
+function examineCard(source: ByteSource): Layout {
+  return examineLayout(source, { withBackup: false, isWhole: true });
 }
 
 /** Edits the boot volume in an overlay, then writes the changed sectors and brings the digest map up to date. */
@@ -89,9 +104,11 @@ export async function editBootVolume(
   card: { medium: Medium; map: DigestMap; source: CardSource; headIsHeld: boolean },
   order: EditOrder,
 ): Promise<EditReport> {
+  // What could not be looked at in a packed image lies unpacked on the card.
+  const root = order.root ?? (await lookAtRoot(card.source, examineCard(card.source)));
   const volume = openVolume(card.source, order.volume, { modifiedAtMs: order.modifiedAtMs });
   try {
-    const { files, remove, replaced, findings, mechanism } = planEdit(volume, order);
+    const { files, remove, replaced, findings, mechanism } = planEdit(volume, { ...order, root });
     const removed = applyNodeFiles(volume, files, remove);
     await applyChanges(volume.changes(), card);
     const written = files.map(({ path, content }) => ({

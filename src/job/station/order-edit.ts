@@ -3,6 +3,7 @@ import * as fs from 'node:fs';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageVolume } from '../../contract/image.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
+import type { RootLook } from '../../contract/root-facts.ts';
 import { fillTemplate } from '../../identity/fill-template.ts';
 import { makeHostKey } from '../../identity/keys/host-key.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
@@ -17,6 +18,8 @@ export interface EditFacts {
   sectorBytes: number;
   recordUuid: string;
   imageSha256: string | null;
+  /** what was learnt of the root volume; null where it was not looked at */
+  root: RootLook | null;
   toolVersion: string;
   nowMs: number;
 }
@@ -39,6 +42,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
       tool: facts.toolVersion,
       writtenAt: new Date(facts.nowMs).toISOString(),
     },
+    root: facts.root,
     modifiedAtMs: facts.nowMs,
   };
 }

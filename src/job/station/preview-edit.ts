@@ -111,6 +111,7 @@ export async function planNodeFiles(
       sectorBytes: sectorBytesOf(image),
       recordUuid: '',
       imageSha256: image.packedSha256,
+      root: image.root ?? null,
       toolVersion,
       nowMs: Date.now(),
     });

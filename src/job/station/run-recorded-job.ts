@@ -83,6 +83,7 @@ function makeEdit(
     sectorBytes: volume.sectorBytes,
     recordUuid: records.readRecord(recordId)?.uuid ?? '',
     imageSha256: prepared.facts?.packedSha256 ?? prepared.finished?.record.image?.packedSha256 ?? null,
+    root: prepared.facts?.root ?? null,
     toolVersion,
     nowMs: Date.now(),
   });

@@ -3,6 +3,7 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { takeImage } from '../supervisor/image-in-hand.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
+import { knowRoot } from './know-root.ts';
 import type { NodeRequest } from './order-edit.ts';
 import { planNodeFiles, sectorBytesOf } from './preview-edit.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
@@ -36,7 +37,11 @@ export async function writeCard(
   request: WriteRequest,
   onBegun: JobBegun,
 ): Promise<WrittenCard> {
-  const { image, node } = request;
+  const { node } = request;
+  const { facts, expectedSha256 } = request.image;
+  const image = node
+    ? { facts: await knowRoot(facts, node.plan, job.signal), expectedSha256 }
+    : request.image;
   // A plan that the image's first boot cannot carry is refused before a card is touched.
   if (node) await planNodeFiles(image.facts, node, job.toolVersion);
   const { card, disk } = await takeCard(job, { ...request, losesAll: true }, image.facts);

@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { inspectScreen } from '../../../src/cli/screens/inspect-screen.ts';
 import { plainSheet } from '../../../src/cli/text/sheet.ts';
 import { finding } from '../../../src/contract/finding.ts';
+import { carriedBy } from '../../../src/identity/what-is-carried.ts';
 import { golden } from './golden.ts';
 import { imageFacts, nocloud } from './orchard.ts';
 
@@ -22,7 +23,8 @@ describe('what is in an image', () => {
          2    88.1 MB  1.79 GB  ext4   root           83
       boot      partition 1 · fat32 · BOOT · 83.9 MB
       boots by  NoCloud, by files in the boot volume · seen by user-data, meta-data
-                carries host name, authorized keys, password, network, host keys
+                carries host name, authorized keys, password, network, wireless, host
+                keys, time zone, locale, files on the node, commands
       "
     `);
   });
@@ -43,7 +45,10 @@ describe('what is in an image', () => {
     const none = {
       mechanism: 'none' as const,
       evidence: [],
-      carries: { hostName: false, authorizedKeys: false, password: false, network: false, hostKeys: false },
+      carries: carriedBy('none'),
+      because: {},
+      reason: 'there is no FAT volume',
+      remarks: [],
     };
     expect(golden((sheet) => inspectScreen(facts, none, sheet))).toMatchInlineSnapshot(`
       "
@@ -55,7 +60,9 @@ describe('what is in an image', () => {
       boot      no FAT volume: nothing can be put into this image for the first boot
       boots by  none that is known: a card from this image cannot be given a name or
                 keys
-                cannot carry host name, authorized keys, password, network, host keys
+                cannot carry host name, authorized keys, password, network, wireless,
+                host keys, time zone, locale, files on the node, commands
+                There is no FAT volume.
       "
     `);
   });
@@ -113,7 +120,8 @@ describe('what is in an image', () => {
          2    88.1 MB  1.79 GB  ext4   root           83
       boot      partition 1 · fat32 · BOOT · 83.9 MB
       boots by  NoCloud, by files in the boot volume · seen by user-data, meta-data
-                carries host name, authorized keys, password, network, host keys
+                carries host name, authorized keys, password, network, wireless, host
+                keys, time zone, locale, files on the node, commands
       wrong     The boot volume is damaged: the table of clusters ends too early.
       note      The boot volume was not closed cleanly before the image was made
                 (partition 1).

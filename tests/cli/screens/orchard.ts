@@ -4,6 +4,7 @@ import { finding } from '../../../src/contract/finding.ts';
 import type { MechanismFacts } from '../../../src/contract/identity.ts';
 import type { ImageFacts } from '../../../src/contract/image.ts';
 import type { JobResult } from '../../../src/contract/job.ts';
+import { carriedBy } from '../../../src/identity/what-is-carried.ts';
 
 /** The orchard's bench: two readers with cards, the station's own disk, an empty slot. Invented data. */
 export const imageBytes = 1_873_805_312;
@@ -232,7 +233,10 @@ export const imageFacts: ImageFacts = {
 export const nocloud: MechanismFacts = {
   mechanism: 'nocloud-files',
   evidence: ['user-data', 'meta-data'],
-  carries: { hostName: true, authorizedKeys: true, password: true, network: true, hostKeys: true },
+  carries: carriedBy('nocloud-files'),
+  because: {},
+  reason: null,
+  remarks: [],
 };
 
 export const hostKey = 'SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8';

@@ -1,0 +1,126 @@
+import type { RootFacts } from '../contract/root-facts.ts';
+import { isAtLeast, nameProgram } from './first-boot-program.ts';
+
+/** Where the first-boot program (cloud-init, "NoCloud") takes its files from, seen from the boot volume. */
+export type SeedPlace =
+  | {
+      found: true;
+      /** the volume is found by its label, or its folder is named */
+      by: 'label' | 'folder';
+      evidence: string;
+      /** why network settings are not read there; null where they are */
+      whyNetworkUnread: string | null;
+    }
+  | { found: false; why: string };
+
+export interface BootVolumeFacts {
+  label: string | null;
+  /** cmdline.txt, or '' */
+  kernelLine: string;
+}
+
+const sourceOnLine = /(?:^|\s)ds=nocloud(?:-net)?(?:;(\S*))?(?=\s|$)/i;
+/** Where FAT boot volumes are mounted when fstab does not say (common practice, no source). */
+const usualFolders = ['/boot/firmware', '/boot'];
+
+/** NoCloud looks for the label in capitals, in small letters, and as it is written. */
+export function isLabel(label: string | null, wanted: string): boolean {
+  return label !== null && [wanted, wanted.toUpperCase(), wanted.toLowerCase()].includes(label);
+}
+
+/** What the kernel line says about the source: null nothing, else where it sends NoCloud ('' for nowhere else). */
+function seedOnLine(kernelLine: string): string | null {
+  const match = sourceOnLine.exec(kernelLine);
+  if (!match) return null;
+  return /(?:^|;)(?:s|seedfrom)=([^;]*)/.exec(match[1] ?? '')?.[1] ?? '';
+}
+
+/** Why the program would not come to look for files at all; null where it would. */
+export function whyNotStarted(root: RootFacts, kernelLine: string): string | null {
+  if (root.offBy !== null)
+    return `${root.offBy} in the root volume keeps ${nameProgram(root.program)} from running`;
+  if (/(?:^|\s)cloud-init=disabled(?:\s|$)/.test(kernelLine)) {
+    return `cloud-init=disabled on the kernel line keeps ${nameProgram(root.program)} from running`;
+  }
+  const { datasources } = root.settings;
+  if (datasources === null || datasources.includes('NoCloud') || seedOnLine(kernelLine) !== null) return null;
+  return `${nameProgram(root.program)} tries only ${datasources.join(', ') || 'no source at all'} (datasource_list)`;
+}
+
+function plainFolder(path: string): string {
+  return path.replace(/^file:\/\//, '').replace(/\/+$/, '') || '/';
+}
+
+function bootFolders({ bootFolders: mounted }: RootFacts): string[] {
+  return (mounted.length > 0 ? mounted : usualFolders).map(plainFolder);
+}
+
+/**
+ * Network settings beside a seed that is read by a folder's name: from 24.3 on (cloud-init's change log; 22.4.2 was
+ * seen to leave them out). The seed folders below /var/lib/cloud have always had them.
+ */
+function whyFolderHasNoNetwork({ program }: RootFacts): string | null {
+  if (isAtLeast(program, 24, 3) === true) return null;
+  return `${nameProgram(program)} reads network settings only from a volume that it finds by its label; from a named folder it does from 24.3 on`;
+}
+
+function placeOfFolder(seedFrom: string, root: RootFacts, hasLabel: boolean): SeedPlace {
+  if (!/^(?:file:\/\/)?\//.test(seedFrom)) {
+    return { found: false, why: `${nameProgram(root.program)} takes its files from ${seedFrom} (seedfrom)` };
+  }
+  if (!bootFolders(root).includes(plainFolder(seedFrom))) {
+    return {
+      found: false,
+      why: `${nameProgram(root.program)} takes its files from ${seedFrom} (seedfrom), which is not the top of the boot volume`,
+    };
+  }
+  const whyNetworkUnread = hasLabel ? null : whyFolderHasNoNetwork(root);
+  return { found: true, by: 'folder', evidence: `seedfrom ${seedFrom}`, whyNetworkUnread };
+}
+
+/**
+ * Whether the program in the root volume finds the node's files at the top of the boot volume, and how
+ * (cloud-init 22.4.2, DataSourceNoCloud: a seed that is named comes before the label; the label decides otherwise).
+ */
+export function findSeedPlace({ label, kernelLine }: BootVolumeFacts, root: RootFacts): SeedPlace {
+  const notStarted = whyNotStarted(root, kernelLine);
+  if (notStarted !== null) return { found: false, why: notStarted };
+  const wanted = root.settings.fsLabel;
+  const hasLabel = wanted !== null && isLabel(label, wanted);
+  const seedFrom = seedOnLine(kernelLine) || root.settings.seedFrom;
+  if (seedFrom) return placeOfFolder(seedFrom, root, hasLabel);
+  if (hasLabel) return { found: true, by: 'label', evidence: `label ${label}`, whyNetworkUnread: null };
+  const linked = root.seedFolders.find(
+    ({ leadsTo }) => leadsTo !== null && bootFolders(root).includes(plainFolder(leadsTo)),
+  );
+  if (linked) return { found: true, by: 'folder', evidence: linked.path, whyNetworkUnread: null };
+  const looks = wanted === null ? 'looks for no volume' : `looks for a volume labelled ${wanted}`;
+  return {
+    found: false,
+    why: `${nameProgram(root.program)} ${looks}, and this one is labelled ${label ?? 'nothing'}`,
+  };
+}
+
+export interface SeedVolumeOutlook {
+  works: boolean;
+  /** plain words without a full stop */
+  why: string;
+}
+
+/** Would the image take a node's settings from a small volume labelled CIDATA that is made behind it? Pure. */
+export function seedVolumeWouldWork(root: RootFacts, kernelLine = ''): SeedVolumeOutlook {
+  if (root.program === null)
+    return { works: false, why: 'no first-boot program (cloud-init) was found in the root volume' };
+  const place = findSeedPlace({ label: 'CIDATA', kernelLine }, root);
+  if (!place.found) return { works: false, why: place.why };
+  if (place.by === 'folder') {
+    return {
+      works: false,
+      why: `${nameProgram(root.program)} takes its files from a named folder (${place.evidence}), which comes first`,
+    };
+  }
+  return {
+    works: true,
+    why: `${nameProgram(root.program)} in the root volume looks for a volume labelled ${root.settings.fsLabel}`,
+  };
+}
