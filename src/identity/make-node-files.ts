@@ -31,8 +31,8 @@ export interface NodeFileParts {
   instanceId: string;
   /** where the files come from, in a few words ("record 14"); goes into a comment */
   recordNote?: string;
-  /** made here, or null where the image makes its own */
-  hostKey?: HostKey | null;
+  /** made here; none where the image makes its own */
+  hostKeys?: readonly HostKey[];
   /** the plan's extra files, already read */
   extraFiles?: readonly { path: string; content: Uint8Array }[];
   /** what was learnt of the root volume; null where it was not looked at */
@@ -61,12 +61,12 @@ function oneLine(text: string): string {
 
 function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
   const { plan, node, existing, instanceId, recordNote } = parts;
-  const hostKey = parts.hostKey ?? null;
+  const hostKeys = parts.hostKeys ?? [];
   const note = oneLine(`${node.name} of ${plan.set}${recordNote ? `, ${recordNote}` : ''}`);
   const userData = mergeUserData(existing.userData, {
     name: node.name,
     access: plan.access,
-    hostKey,
+    hostKeys,
     note,
     firstCommands: parts.firstBootFixes ?? [],
   });
@@ -92,7 +92,9 @@ function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
     remove: [],
     replaced: [...userData.replaced, ...metaData.replaced, ...network.replaced],
     findings: [
-      ...(userData.bringsHostKeys && hostKey === null ? [finding('identity.shared-host-keys', 'note')] : []),
+      ...(userData.bringsHostKeys && hostKeys.length === 0
+        ? [finding('identity.shared-host-keys', 'note')]
+        : []),
       ...(settings === '' ? [] : [finding('identity.image-access', 'note', { settings })]),
     ],
   };
@@ -144,9 +146,9 @@ function withBootSettings(made: NodeFileSet, { plan, node, existing }: NodeFileP
  */
 export function makeNodeFiles(parts: NodeFileParts): NodeFileSet {
   const refused = (findings: Finding[]): NodeFileSet => ({ files: [], remove: [], replaced: [], findings });
-  const { plan, node, mechanism, existing, hostKey, root = null } = parts;
+  const { plan, node, mechanism, existing, hostKeys = [], root = null } = parts;
   const kernelLine = existing.cmdline ?? null;
-  const withHostKeys = hostKey !== null && hostKey !== undefined;
+  const withHostKeys = hostKeys.length > 0;
   const against = refuseUncarried({ plan, node, mechanism, withHostKeys, kernelLine, root });
   if (against.length > 0) return refused(against);
   const make = parts.mechanism.mechanism === 'marker-files' ? makeMarkers : makeNoCloudFiles;

@@ -72,7 +72,7 @@ export function orderFor(volume: Extent): EditOrder {
       { path: 'files/of the orchard/extra.txt', content: Buffer.from('extra') },
     ],
     instanceId: 'orchard-01-6f1c',
-    hostKey: null,
+    hostKeys: [],
     identity: {
       set: 'orchard',
       node: 'orchard-01',

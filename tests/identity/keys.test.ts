@@ -5,9 +5,10 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { parseAuthorizedKey, parseAuthorizedKeys } from '../../src/identity/keys/authorized-keys.ts';
 import { makeHostKey, makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
+import { keyStringsOf } from '../../src/identity/keys/key-strings.ts';
 import { encodePrivateKey } from '../../src/identity/keys/openssh-key.ts';
 import { describeWith } from '../lab/capabilities.ts';
-import { rfc7479Line, rfc8032, rfc8032Fingerprint, rfc8032Line } from './published-keys.ts';
+import { rfc7479Line, rfc8032, rfc8032Fingerprint, rfc8032Line, rfc8032Strings } from './published-keys.ts';
 
 const reasonOf = (line: string) => {
   const parsed = parseAuthorizedKey(line);
@@ -142,7 +143,7 @@ describeWith(['program:ssh-keygen'], 'beside ssh-keygen', { timeoutMs: 60_000 },
   });
 
   it('writes a private key that it reads, with the published public half', () => {
-    const pem = encodePrivateKey(rfc8032, 'orchard-01', 0x01020304);
+    const pem = encodePrivateKey(rfc8032Strings, 'orchard-01', 0x01020304);
     writeFileSync(join(folder, 'host'), pem, { mode: 0o600 });
     expect(keygen('-y', '-f', 'host')).toBe(`${rfc8032Line} orchard-01\n`);
     expect(keygen('-l', '-f', 'host')).toBe(`256 ${rfc8032Fingerprint} orchard-01 (ED25519)\n`);
@@ -159,27 +160,35 @@ describeWith(['program:ssh-keygen'], 'beside ssh-keygen', { timeoutMs: 60_000 },
     // OpenSSH PROTOCOL.key: the check number follows the public blob; the seed is the first half of the secret.
     const checkAt = 15 + 8 + 8 + 4 + 4 + 4 + 51 + 4;
     const seedAt = checkAt + 8 + 51 + 4;
-    const pair = {
-      seed: blob.subarray(seedAt, seedAt + 32),
-      publicKey: blob.subarray(seedAt + 32, seedAt + 64),
-    };
+    const [d, x] = [blob.subarray(seedAt, seedAt + 32), blob.subarray(seedAt + 32, seedAt + 64)];
+    const pair = keyStringsOf({ kty: 'OKP', d: d.toString('base64url'), x: x.toString('base64url') });
     expect(encodePrivateKey(pair, 'orchard-01', blob.readUInt32BE(checkAt))).toBe(theirs);
   });
 
   it.each(['', 'a', 'orchard-01', 'orchard-0001', 'x'.repeat(63)])('pads for any comment: %j', (comment) => {
-    writeFileSync(join(folder, 'padded'), encodePrivateKey(rfc8032, comment, 7), { mode: 0o600 });
+    writeFileSync(join(folder, 'padded'), encodePrivateKey(rfc8032Strings, comment, 7), { mode: 0o600 });
     expect(keygen('-y', '-f', 'padded').trim()).toBe(`${rfc8032Line} ${comment}`.trim());
   });
 
-  it('makes new host keys that agree with themselves', () => {
-    const [one, two] = [makeHostKey('orchard-01'), makeHostKey('orchard-01')];
+  it.each([
+    ['ed25519', '256', '(ED25519)'],
+    ['rsa', '3072', '(RSA)'],
+  ] as const)('makes new host keys that agree with themselves: %s', (type, bits, shownType) => {
+    const [one, two] = [makeHostKey('orchard-01', type), makeHostKey('orchard-01', type)];
     expect(one.privatePem).not.toBe(two.privatePem);
     writeFileSync(join(folder, 'made'), one.privatePem, { mode: 0o600 });
     expect(keygen('-y', '-f', 'made').trim()).toBe(one.publicLine);
-    expect(keygen('-l', '-f', 'made').split(' ')[1]).toBe(one.fingerprint);
+    expect(keygen('-l', '-f', 'made').trim().split(' ')).toEqual([
+      bits,
+      one.fingerprint,
+      'orchard-01',
+      shownType,
+    ]);
     // A signature made with the private half verifies with the public one, so the halves belong together.
     writeFileSync(join(folder, 'allowed'), `grower@example.org ${one.publicLine}\n`);
     writeFileSync(join(folder, 'message'), 'orchard');
+    // Without this ssh-keygen asks whether it may write over the last one.
+    rmSync(join(folder, 'message.sig'), { force: true });
     keygen('-q', '-Y', 'sign', '-f', 'made', '-n', 'file', 'message');
     const args = [
       '-Y',
@@ -196,6 +205,16 @@ describeWith(['program:ssh-keygen'], 'beside ssh-keygen', { timeoutMs: 60_000 },
     expect(spawnSync('ssh-keygen', args, { cwd: folder, input: 'orchard' }).status).toBe(0);
     expect(spawnSync('ssh-keygen', args, { cwd: folder, input: 'orchid' }).status).not.toBe(0);
   });
+
+  it.skipIf(spawnSync('openssl', ['version']).status !== 0)(
+    'writes RSA numbers that openssl finds in order [skipped without openssl]',
+    () => {
+      writeFileSync(join(folder, 'numbers'), makeHostKey('orchard-01', 'rsa').privatePem, { mode: 0o600 });
+      keygen('-q', '-p', '-m', 'PEM', '-P', '', '-N', '', '-f', 'numbers');
+      const args = ['rsa', '-in', 'numbers', '-check', '-noout'];
+      expect(spawnSync('openssl', args, { cwd: folder, encoding: 'utf8' }).stdout).toBe('RSA key ok\n');
+    },
+  );
 
   it('writes known_hosts lines that ssh-keygen -F finds', () => {
     const lines = [

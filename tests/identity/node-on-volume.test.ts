@@ -51,7 +51,7 @@ describeWith(fatTools, 'a node’s files on a boot volume', { timeoutMs: 60_000 
     expect(mechanism.mechanism).toBe('nocloud-files');
     const set = makeSet({
       mechanism,
-      hostKey: makeHostKey('orchard-01'),
+      hostKeys: [makeHostKey('orchard-01')],
       node: orchardNode({ address: '192.0.2.11/24' }),
       existing: {
         userData: read(volume, 'user-data'),

@@ -55,7 +55,7 @@ describe('what is refused before anything is written', () => {
   it.each([
     ['authorized keys', { plan: orchardPlan({ passwordHash: growerHash }) }, 'authorized keys'],
     ['a static address', { node: orchardNode({ address: '192.0.2.11/24' }) }, 'a static address'],
-    ['host keys', { hostKey: makeHostKey('x') }, 'host keys made here'],
+    ['host keys', { hostKeys: [makeHostKey('x')] }, 'host keys made here'],
     ['the name, where there is no kernel line', { existing: { ...withLine, cmdline: null } }, 'a host name'],
     [
       'several at once',

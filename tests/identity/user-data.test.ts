@@ -15,6 +15,7 @@ const python = describe.skipIf(!hasPythonYaml());
 
 python('user-data, read by PyYAML [skipped where python3-yaml is missing]', () => {
   const hostKey = makeHostKey('orchard-01');
+  const rsaKey = makeHostKey('orchard-01', 'rsa');
 
   it('makes a user who logs in with a key alone', () => {
     const text = textOf(makeSet(), 'user-data');
@@ -46,11 +47,13 @@ python('user-data, read by PyYAML [skipped where python3-yaml is missing]', () =
   });
 
   it('puts in the host key byte for byte, and has the image’s own taken away', () => {
-    const config = readAsPython(textOf(makeSet({ hostKey }), 'user-data'));
+    const config = readAsPython(textOf(makeSet({ hostKeys: [hostKey, rsaKey] }), 'user-data'));
     expect(config.ssh_deletekeys).toBe(true);
     expect(config.ssh_keys).toEqual({
       ed25519_private: hostKey.privatePem,
       ed25519_public: hostKey.publicLine,
+      rsa_private: rsaKey.privatePem,
+      rsa_public: rsaKey.publicLine,
     });
   });
 
@@ -208,9 +211,13 @@ packages:
   });
 
   it('changes nothing when made again for the same node, but the note', () => {
-    const first = makeSet({ hostKey, recordNote: 'record 1', existing: { ...nothing, userData: stock } });
+    const first = makeSet({
+      hostKeys: [hostKey],
+      recordNote: 'record 1',
+      existing: { ...nothing, userData: stock },
+    });
     const again = makeSet({
-      hostKey,
+      hostKeys: [hostKey],
       recordNote: 'record 2',
       existing: { ...nothing, userData: textOf(first, 'user-data') },
     });
@@ -239,7 +246,7 @@ packages:
     const userData = '#cloud-config\nssh_keys: {ed25519_private: x}\n';
     const codes = (set: ReturnType<typeof makeSet>) => set.findings.map(({ code }) => code);
     expect(codes(makeSet({ existing: { ...nothing, userData } }))).toEqual(['identity.shared-host-keys']);
-    const own = makeSet({ hostKey, existing: { ...nothing, userData } });
+    const own = makeSet({ hostKeys: [hostKey], existing: { ...nothing, userData } });
     expect([codes(own), own.replaced]).toEqual([[], ['ssh_keys']]);
   });
 });

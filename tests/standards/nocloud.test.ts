@@ -39,6 +39,7 @@ const existing = { userData: null, metaData: null, networkConfig: null };
 const merged = (userData: string) => () =>
   textOf(makeSet({ existing: { ...existing, userData } }), 'user-data');
 const hostKey = makeHostKey('orchard-01');
+const rsaKey = makeHostKey('orchard-01', 'rsa');
 const isFirstLine = (text: string) => text.split('\n')[0] === '#cloud-config';
 const schema = 'cloud-init 22.4.2, schema of';
 
@@ -46,7 +47,7 @@ compareRows('NoCloud user-data', [
   schemaRow(
     'a node with an authorized key and a host key',
     `${schema} cc_ssh: ssh_keys has ed25519_private and ed25519_public`,
-    () => textOf(makeSet({ hostKey }), 'user-data'),
+    () => textOf(makeSet({ hostKeys: [hostKey, rsaKey] }), 'user-data'),
     (text) => /^ssh_keys:\n {2}ed25519_private: \|[\s\S]*^ {2}ed25519_public: "ssh-ed25519 /m.test(text),
   ),
   schemaRow(

@@ -13,6 +13,13 @@ export function encodeUint32(value: number): Buffer {
   return bytes;
 }
 
+/** An unsigned number, big-endian, as an mpint (RFC 4251 section 5): no zero in front but the one that keeps it positive. */
+export function asMpint(number: Uint8Array): Buffer {
+  const first = number.findIndex((byte) => byte !== 0);
+  const digits = first < 0 ? Buffer.alloc(0) : Buffer.from(number.subarray(first));
+  return (digits[0] ?? 0) > 127 ? Buffer.concat([Buffer.alloc(1), digits]) : digits;
+}
+
 /** Takes a blob apart into its strings; null where it is not made of whole strings. */
 export function decodeStrings(blob: Uint8Array): Buffer[] | null {
   const bytes = Buffer.from(blob);

@@ -17,7 +17,8 @@ import {
 export interface UserDataParts {
   name: string;
   access: PlanAccess;
-  hostKey: HostKey | null;
+  /** at most one of each type; none where the image makes its own */
+  hostKeys: readonly HostKey[];
   /** a line that says where the file comes from, without the # */
   note: string;
   /** lines for a shell, run at the start of a boot before anything else */
@@ -66,11 +67,15 @@ function setHostName(map: YAMLMap, name: string): string[] {
   return replaced;
 }
 
-function setHostKeys(map: YAMLMap, hostKey: HostKey): string[] {
-  const keys = mapOf({
-    ed25519_private: block(hostKey.privatePem),
-    ed25519_public: quoted(hostKey.publicLine),
-  });
+function setHostKeys(map: YAMLMap, hostKeys: readonly HostKey[]): string[] {
+  const keys = mapOf(
+    Object.fromEntries(
+      hostKeys.flatMap(({ type, privatePem, publicLine }) => [
+        [`${type}_private`, block(privatePem)],
+        [`${type}_public`, quoted(publicLine)],
+      ]),
+    ),
+  );
   const replaced: string[] = [];
   // The image's own keys, if it carries any, are the same on every card.
   if (replaceSetting(map, 'ssh_deletekeys', bare(true))) replaced.push('ssh_deletekeys');
@@ -90,7 +95,7 @@ export function mergeUserData(existing: string | null, parts: UserDataParts): Me
   const yaml = readYamlMap(old.body);
   if (!yaml.ok) return yaml;
   const { map, document } = yaml;
-  const { access, hostKey } = parts;
+  const { access, hostKeys } = parts;
   const unfit = putFirstCommands(map, parts.firstCommands ?? []);
   if (unfit !== null) return { ok: false, why: unfit };
   const bringsHostKeys = map.has('ssh_keys');
@@ -99,7 +104,7 @@ export function mergeUserData(existing: string | null, parts: UserDataParts): Me
     ...mergeNodeUser(map, access),
     ...dropOldPasswords(map, access.user),
     ...(replaceSetting(map, 'ssh_pwauth', bare(access.passwordHash !== null)) ? ['ssh_pwauth'] : []),
-    ...(hostKey === null ? [] : setHostKeys(map, hostKey)),
+    ...(hostKeys.length === 0 ? [] : setHostKeys(map, hostKeys)),
   ];
   const otherAccess = listOtherAccess(map, access.user);
   try {

@@ -30,7 +30,8 @@ export interface EditOrder {
   extraFiles: { path: string; content: Uint8Array }[];
   /** new for each writing: by it the first-boot program knows that it has not run yet */
   instanceId: string;
-  hostKey: HostKey | null;
+  /** none where the image makes its own */
+  hostKeys: HostKey[];
   identity: NodeIdentity;
   /** what was learnt of the image's root volume beforehand; null where it was not looked at */
   root: RootLook | null;
@@ -68,9 +69,9 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     cmdline: readText(volume, settingsFiles.cmdline),
     firmware: readText(volume, settingsFiles.firmware),
   };
-  const { plan, node, instanceId, hostKey, extraFiles } = order;
-  // Only the key that is recorded here has to be kept.
-  const keep = hostKey === null ? null : keepHostKey(order.root);
+  const { plan, node, instanceId, hostKeys, extraFiles } = order;
+  // Only keys that are recorded here have to be kept.
+  const keep = hostKeys.length === 0 ? null : keepHostKey(order.root);
   const recordNote = `cardwright ${order.identity.tool}`;
   const made = makeNodeFiles({
     plan,
@@ -79,7 +80,7 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     existing,
     instanceId,
     recordNote,
-    hostKey,
+    hostKeys,
     extraFiles,
     root: order.root,
     firstBootFixes: keep?.commands ?? [],

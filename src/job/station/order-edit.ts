@@ -24,7 +24,7 @@ export interface EditFacts {
   nowMs: number;
 }
 
-/** Gathers all that makes one node itself: a new host key, a new instance id, the plan's extra files as they are now. */
+/** Gathers all that makes one node itself: new host keys, a new instance id, the plan's extra files as they are now. */
 export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOrder {
   const { startByte, sizeBytes } = facts.volume;
   return {
@@ -33,7 +33,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
     node,
     extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, { plan, node }) })),
     instanceId: `${node.name}-${randomUUID()}`,
-    hostKey: plan.hostKeys === 'create' ? makeHostKey(node.name) : null,
+    hostKeys: plan.hostKeys === 'create' ? plan.hostKeyTypes.map((type) => makeHostKey(node.name, type)) : [],
     identity: {
       set: plan.set,
       node: node.name,

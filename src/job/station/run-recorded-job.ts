@@ -62,7 +62,7 @@ export async function runRecordedJob(
       port: job.port,
       signal: job.signal,
     });
-    return { ...outcome, hostKeyFingerprint: edit?.hostKey?.fingerprint ?? null };
+    return { ...outcome, hostKeyFingerprint: edit?.hostKeys[0]?.fingerprint ?? null };
   } finally {
     letSleep();
     if (prepared.diskName !== null) {
@@ -88,8 +88,8 @@ function makeEdit(
     nowMs: Date.now(),
   });
   records.saveIdentity(recordId, {
-    hostKeyPublic: edit.hostKey?.publicLine ?? null,
-    hostKeyFingerprint: edit.hostKey?.fingerprint ?? null,
+    hostKeyPublic: edit.hostKeys[0]?.publicLine ?? null,
+    hostKeyFingerprint: edit.hostKeys[0]?.fingerprint ?? null,
     identityFileSha256: null,
   });
   return edit;
