@@ -16,6 +16,11 @@ export const identityCodes = {
     what: 'The plan gives {user} neither a key nor a password hash: nobody could get in.',
     next: 'Add access.authorizedKeys (or access.passwordHash) to the plan.',
   },
+  'identity.host-key-unusable': {
+    exit: 'personalizationFailed',
+    what: 'The host keys kept in {path} cannot be used: {why}.',
+    next: 'Put that right; or move the pair away, then the node gets new keys and its clients will ask.',
+  },
   'identity.unmergeable': {
     exit: 'personalizationFailed',
     what: 'The image brings its own {file}, which cannot be merged with the node’s: {why}.',

@@ -20,16 +20,22 @@ export function asMpint(number: Uint8Array): Buffer {
   return (digits[0] ?? 0) > 127 ? Buffer.concat([Buffer.alloc(1), digits]) : digits;
 }
 
+/** The string that begins at a place, and where it ends; null where it is not whole. */
+export function takeString(bytes: Buffer, at: number): { content: Buffer; end: number } | null {
+  if (at + 4 > bytes.length) return null;
+  const end = at + 4 + bytes.readUInt32BE(at);
+  return end > bytes.length ? null : { content: bytes.subarray(at + 4, end), end };
+}
+
 /** Takes a blob apart into its strings; null where it is not made of whole strings. */
 export function decodeStrings(blob: Uint8Array): Buffer[] | null {
   const bytes = Buffer.from(blob);
   const strings: Buffer[] = [];
   for (let at = 0; at < bytes.length; ) {
-    if (at + 4 > bytes.length) return null;
-    const end = at + 4 + bytes.readUInt32BE(at);
-    if (end > bytes.length) return null;
-    strings.push(bytes.subarray(at + 4, end));
-    at = end;
+    const string = takeString(bytes, at);
+    if (string === null) return null;
+    strings.push(string.content);
+    at = string.end;
   }
   return strings;
 }

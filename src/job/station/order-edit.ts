@@ -5,8 +5,8 @@ import type { ImageVolume } from '../../contract/image.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
 import type { RootLook } from '../../contract/root-facts.ts';
 import { fillTemplate } from '../../identity/fill-template.ts';
-import { makeHostKey } from '../../identity/keys/host-key.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
+import { hostKeysFor } from './host-keys.ts';
 
 export interface NodeRequest {
   plan: Plan;
@@ -22,6 +22,8 @@ export interface EditFacts {
   root: RootLook | null;
   toolVersion: string;
   nowMs: number;
+  /** false for a look at what would be done, which leaves nothing behind */
+  keepsHostKeys: boolean;
 }
 
 /** Gathers all that makes one node itself: new host keys, a new instance id, the plan's extra files as they are now. */
@@ -33,7 +35,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
     node,
     extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, { plan, node }) })),
     instanceId: `${node.name}-${randomUUID()}`,
-    hostKeys: plan.hostKeys === 'create' ? plan.hostKeyTypes.map((type) => makeHostKey(node.name, type)) : [],
+    hostKeys: hostKeysFor(plan, node, facts.keepsHostKeys),
     identity: {
       set: plan.set,
       node: node.name,

@@ -114,6 +114,7 @@ export async function planNodeFiles(
       root: image.root ?? null,
       toolVersion,
       nowMs: Date.now(),
+      keepsHostKeys: false,
     });
     return planEdit(volume, order).files;
   });

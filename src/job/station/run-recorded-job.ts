@@ -86,6 +86,7 @@ function makeEdit(
     root: prepared.facts?.root ?? null,
     toolVersion,
     nowMs: Date.now(),
+    keepsHostKeys: true,
   });
   records.saveIdentity(recordId, {
     hostKeyPublic: edit.hostKeys[0]?.publicLine ?? null,
