@@ -1,14 +1,16 @@
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import type { Plan } from '../../contract/plan.ts';
+import { checkPlanImage } from '../../job/station/check-plan-image.ts';
 import type { Desk } from '../desk.ts';
 import { readPlanFile } from '../plan-options.ts';
 import { done } from '../run-command.ts';
 import { entry, type Sheet } from '../text/sheet.ts';
 import { table } from '../text/table.ts';
 
-/** Checks a plan, every mistake at once, and shows its nodes as a table. */
+/** Checks a plan, every mistake at once, and whether its image can carry it; shows its nodes as a table. */
 export async function planCommand(desk: Desk, options: { check: string }): Promise<ExitStatus> {
   const plan = await readPlanFile(options.check);
+  await checkPlanImage(plan, desk.signal);
   const { access, ...shown } = plan;
   const keys = access.authorizedKeys.length;
   const fields = { ...shown, access: { user: access.user, keys, password: access.passwordHash !== null } };

@@ -13,7 +13,7 @@ import { keepHostKey } from '../../identity/host-key-promise.ts';
 import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
 import type { HostKey } from '../../identity/keys/host-key.ts';
 import { makeNodeFiles, type NodeFileSet } from '../../identity/make-node-files.ts';
-import { examineLayout, type Layout } from '../../image/examine-layout.ts';
+import { examineLayout } from '../../image/examine-layout.ts';
 import { lookAtRoot } from '../../image/root/read-root.ts';
 import type { Medium } from '../../media/medium.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
@@ -96,8 +96,26 @@ function readText(volume: BootVolume, path: string): string | null {
   return volume.stat(path) === null ? null : Buffer.from(volume.readFile(path)).toString('utf8');
 }
 
-function examineCard(source: ByteSource): Layout {
-  return examineLayout(source, { withBackup: false, isWhole: true });
+/** What could not be looked at in a packed image lies unpacked on the card. */
+async function withRoot(source: ByteSource, order: EditOrder): Promise<EditOrder> {
+  const { volumes } = examineLayout(source, { withBackup: false, isWhole: true });
+  return { ...order, root: order.root ?? (await lookAtRoot(source, { volumes })) };
+}
+
+/**
+ * Whether a card can become the node's, before anything of it is changed.
+ *
+ * @throws CardwrightError `identity.*`, `volume.*`
+ */
+export async function checkEdit(source: ByteSource, order: EditOrder): Promise<null> {
+  const known = await withRoot(source, order);
+  const volume = openVolume(source, order.volume);
+  try {
+    planEdit(volume, known);
+    return null;
+  } finally {
+    volume.close();
+  }
 }
 
 /** Edits the boot volume in an overlay, then writes the changed sectors and brings the digest map up to date. */
@@ -105,11 +123,10 @@ export async function editBootVolume(
   card: { medium: Medium; map: DigestMap; source: CardSource; headIsHeld: boolean },
   order: EditOrder,
 ): Promise<EditReport> {
-  // What could not be looked at in a packed image lies unpacked on the card.
-  const root = order.root ?? (await lookAtRoot(card.source, examineCard(card.source)));
+  const known = await withRoot(card.source, order);
   const volume = openVolume(card.source, order.volume, { modifiedAtMs: order.modifiedAtMs });
   try {
-    const { files, remove, replaced, findings, mechanism } = planEdit(volume, { ...order, root });
+    const { files, remove, replaced, findings, mechanism } = planEdit(volume, known);
     const removed = applyNodeFiles(volume, files, remove);
     await applyChanges(volume.changes(), card);
     const written = files.map(({ path, content }) => ({

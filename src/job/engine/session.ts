@@ -18,6 +18,7 @@ import { createCardSource } from './card-source.ts';
 import { classifyDamage, type Damage } from './classify-damage.ts';
 import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
 import {
+  checkEdit,
   checkNodeFiles,
   type EditOrder,
   type EditReport,
@@ -42,6 +43,8 @@ export interface SessionCalls {
   write: [order: { imageBytes: number; digestWhole: boolean }, answer: WriteAnswer];
   /** digests an image without writing it anywhere */
   digestImage: [order: { imageBytes: number }, answer: { map: DigestMap }];
+  /** refuses what `edit` would, before anything is changed */
+  checkEdit: [order: EditOrder, answer: null];
   edit: [order: EditOrder, answer: EditReport];
   /** `map` null: the map of this session; `headIsOff`: the first MiB must read as zeros */
   verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
@@ -104,6 +107,7 @@ export function createSession(parts: SessionParts): Session {
     probe: ({ salt, imageBytes }) => state.probe(salt, imageBytes),
     write: (order) => state.write(order.imageBytes, order.digestWhole),
     digestImage: async ({ imageBytes }) => ({ map: (await state.readImage(imageBytes, false, null)).map }),
+    checkEdit: (order) => checkEdit(state.freshSource(), order),
     edit: (order) => state.edit(order),
     verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
     checkFiles: async ({ volume, files }) => ({

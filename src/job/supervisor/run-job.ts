@@ -87,6 +87,8 @@ class JobRun {
   async #conduct(worker: RunningWorker): Promise<VerifyAnswer> {
     const { image, finished, edit, layout } = this.#order;
     if (finished) await this.#expectUnchanged(worker, finished);
+    // An image was asked before its card was taken; a finished card says only now what its first boot carries.
+    if (finished && edit) await worker.call('checkEdit', edit);
     const coveredBytes = image?.sizeBytes ?? finished?.map.sizeBytes ?? 0;
     await this.#expectSameCard();
     await this.#step('head-off', () => {

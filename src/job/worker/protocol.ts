@@ -32,6 +32,7 @@ export const phaseOfCall: Record<SessionCall, Phase> = {
   probe: 'probe',
   write: 'write',
   digestImage: 'image',
+  checkEdit: 'personalize',
   edit: 'personalize',
   verify: 'verify',
   explainMismatch: 'verify',
