@@ -4,18 +4,42 @@ import type { WantedUnit } from './wanted-units.ts';
 
 const ownScripts = ['/etc/rc.local'];
 
+/** Do these stand in the line one after another? Each is looked for once, so the longest line takes little time. */
+function standsInOrder(line: string, ...words: readonly RegExp[]): boolean {
+  let rest = line;
+  for (const word of words) {
+    const match = word.exec(rest);
+    if (!match) return false;
+    rest = rest.slice(match.index + match[0].length);
+  }
+  return true;
+}
+
+const keyFile = /ssh_host_/;
+const keyMaker = /\bssh-keygen\b/;
+
+function takesKeysAway(line: string): boolean {
+  return standsInOrder(line, /\b(?:rm|shred|unlink)\b/, keyFile) || standsInOrder(line, keyFile, /-delete\b/);
+}
+
+/** ssh-keygen asks before it overwrites a key, unless somebody answers for it. */
+function overwritesKeys(line: string): boolean {
+  return standsInOrder(line, /\b(?:yes|echo)\b/, /\|/, keyMaker, keyFile);
+}
+
+function makesKeys(line: string): boolean {
+  const byPackage = standsInOrder(line, /\bdpkg-reconfigure\b/, /\bopenssh-server\b/);
+  return byPackage || standsInOrder(line, keyMaker, /\s-A\b|ssh_host_/);
+}
+
 /** What a unit or script does to the host keys; null where it has nothing to do with them. */
 function effectOf(text: string): HostKeyUnit['effect'] | null {
   const lines = text
     .replace(/\\\n/g, ' ')
     .split('\n')
     .filter((line) => !/^\s*[#;]/.test(line));
-  const hasLine = (pattern: RegExp) => lines.some((line) => pattern.test(line));
-  const removes = hasLine(/\b(?:rm|shred|unlink)\b.*ssh_host_|ssh_host_.*-delete\b/);
-  if (removes) return 'replaces';
-  // ssh-keygen asks before it overwrites a key, unless somebody answers for it.
-  if (hasLine(/\b(?:yes|echo)\b.*\|.*\bssh-keygen\b.*ssh_host_/)) return 'replaces';
-  return hasLine(/\bssh-keygen\b.*(?:\s-A\b|ssh_host_)|dpkg-reconfigure.*openssh-server/) ? 'adds' : null;
+  if (lines.some((line) => takesKeysAway(line) || overwritesKeys(line))) return 'replaces';
+  return lines.some(makesKeys) ? 'adds' : null;
 }
 
 /**
