@@ -2,7 +2,7 @@ import type { FirstBootMechanism, MechanismFacts } from '../contract/identity.ts
 import type { RootFacts, RootLook } from '../contract/root-facts.ts';
 import type { BootVolume } from '../volume/open-volume.ts';
 import { nameProgram } from './first-boot-program.ts';
-import { findSeedPlace, isLabel } from './seed-place.ts';
+import { findSeedPlace, isLabel, seedRemarks } from './seed-place.ts';
 import { carriedBy, whyNotCarried } from './what-is-carried.ts';
 
 /** What detection asks of a volume. */
@@ -74,7 +74,7 @@ function noCloudByRoot(shown: Shown, root: RootFacts): MechanismFacts | { why: s
   const place = findSeedPlace(shown, root);
   if (!place.found) return place;
   const because = whyNotCarried(root, place.whyNetworkUnread);
-  const remarks = [`The node’s files are read by ${nameProgram(root.program)}.`];
+  const remarks = [`The node’s files are read by ${nameProgram(root.program)}.`, ...seedRemarks(shown, root)];
   const isComplete = shown.seedFiles.length === 2;
   if (place.by === 'folder' || isComplete) {
     return facts('nocloud-files', [...shown.seedFiles, place.evidence], { because, remarks });

@@ -64,6 +64,7 @@ function whyFolderHasNoNetwork({ program }: RootFacts): string | null {
   return `${nameProgram(program)} reads network settings only from a volume that it finds by its label; from a named folder it does from 24.3 on`;
 }
 
+/** The slash: cloud-init 22.4.2, util.read_seeded; 24.1 puts it there itself (features.py, from memory). */
 function placeOfFolder(seedFrom: string, root: RootFacts, hasLabel: boolean): SeedPlace {
   if (!/^(?:file:\/\/)?\//.test(seedFrom)) {
     return { found: false, why: `${nameProgram(root.program)} takes its files from ${seedFrom} (seedfrom)` };
@@ -72,6 +73,12 @@ function placeOfFolder(seedFrom: string, root: RootFacts, hasLabel: boolean): Se
     return {
       found: false,
       why: `${nameProgram(root.program)} takes its files from ${seedFrom} (seedfrom), which is not the top of the boot volume`,
+    };
+  }
+  if (!seedFrom.endsWith('/') && isAtLeast(root.program, 24, 1) === false) {
+    return {
+      found: false,
+      why: `${nameProgram(root.program)} takes its files from ${seedFrom} (seedfrom), and before 24.1 a folder needs a slash at its end`,
     };
   }
   const whyNetworkUnread = hasLabel ? null : whyFolderHasNoNetwork(root);
@@ -99,6 +106,34 @@ export function findSeedPlace({ label, kernelLine }: BootVolumeFacts, root: Root
     found: false,
     why: `${nameProgram(root.program)} ${looks}, and this one is labelled ${label ?? 'nothing'}`,
   };
+}
+
+/** The program's starter looks for the usual label itself; other places it believes if nothing else is in the list. */
+function isFoundByStarter({ label, kernelLine }: BootVolumeFacts, { settings }: RootFacts): boolean {
+  const sources = settings.datasources ?? [];
+  const isAlone =
+    sources[0] === 'NoCloud' && (sources.length === 1 || (sources.length === 2 && sources[1] === 'None'));
+  return isAlone || isLabel(label, 'cidata') || seedOnLine(kernelLine) !== null;
+}
+
+/**
+ * What else to know where the node's files are found, a sentence each (ds-identify of cloud-init 22.4.2: its policy
+ * for what is not found differs by processor; DataSourceNoCloud, `_merge_new_seed`: the first instance-id stays).
+ */
+export function seedRemarks(volume: BootVolumeFacts, root: RootFacts): string[] {
+  const own = root.seedFolders.find(({ leadsTo }) => leadsTo === null);
+  return [
+    ...(isFoundByStarter(volume, root)
+      ? []
+      : [
+          'On a computer with an x86 processor it starts only if its list of sources (datasource_list) names NoCloud alone.',
+        ]),
+    ...(own
+      ? [
+          `What is in ${own.path} of the root volume is read before the node’s files, and its instance-id stays.`,
+        ]
+      : []),
+  ];
 }
 
 export interface SeedVolumeOutlook {

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Carried } from '../../src/contract/identity.ts';
-import type { RootLook } from '../../src/contract/root-facts.ts';
+import type { FirstBootSettings, RootLook } from '../../src/contract/root-facts.ts';
 import { detectMechanism, type LookedAtVolume } from '../../src/identity/detect-mechanism.ts';
 import { seedVolumeWouldWork } from '../../src/identity/seed-place.ts';
 import { rootFacts, rootLook } from './orchard.ts';
@@ -21,7 +21,7 @@ function volumeOf(label: string | null, files: Record<string, string>): LookedAt
 const seed = { 'user-data': '', 'meta-data': '' };
 const pair = { 'config.txt': '', 'cmdline.txt': 'quiet' };
 const kernel = (line: string) => ({ 'cmdline.txt': `root=/dev/mmcblk0p2 ${line} quiet\n` });
-const seedFrom = 'file:///boot/firmware';
+const seedFrom = 'file:///boot/firmware/';
 
 /** Rules: cloud-init 22.4.2, DataSourceNoCloud and its documentation ("NoCloud"), unless another is named. */
 describe('where a first boot looks, by the root volume', () => {
@@ -70,10 +70,10 @@ describe('where a first boot looks, by the root volume', () => {
     [
       'a folder on the kernel line',
       'BOOTFS',
-      { ...seed, ...kernel(`ds=nocloud;s=${seedFrom}/`) },
+      { ...seed, ...kernel(`ds=nocloud;s=${seedFrom}`) },
       rootLook({}, { datasources: ['Ec2'] }),
       'nocloud-files',
-      ['user-data', 'meta-data', `seedfrom ${seedFrom}/`],
+      ['user-data', 'meta-data', `seedfrom ${seedFrom}`],
     ],
     [
       'the program’s own folder, linked to the boot volume',
@@ -146,8 +146,15 @@ describe('where a first boot looks, by the root volume', () => {
       'a folder below the boot volume',
       'BOOTFS',
       seed,
-      rootLook({}, { seedFrom: `${seedFrom}/seed` }),
+      rootLook({}, { seedFrom: `${seedFrom}seed/` }),
       'is not the top of the boot volume',
+    ],
+    [
+      'a folder without a slash in a version that needs it',
+      'BOOTFS',
+      seed,
+      rootLook({}, { seedFrom: '/boot/firmware' }),
+      'before 24.1 a folder needs a slash at its end',
     ],
     [
       'a label that nothing looks for',
@@ -232,6 +239,46 @@ describe('where a first boot looks, by the root volume', () => {
     expect(facts.remarks).toEqual([
       'No cloud-init was found in the root volume; another program may read these files.',
     ]);
+  });
+});
+
+it('a folder without a slash, in a version that puts it there', () => {
+  const program = { version: '25.2-1', from: 'x' };
+  const facts = detectMechanism(
+    volumeOf('BOOTFS', seed),
+    rootLook({ program }, { seedFrom: 'file:///boot/firmware' }),
+  );
+  expect([facts.mechanism, facts.carries.network]).toEqual(['nocloud-files', true]);
+});
+
+describe('what else is said of a first boot that is found', () => {
+  // ds-identify of cloud-init 22.4.2: found by label, by ds= or by a list with one entry; else by the processor's policy.
+  it.each([
+    ['the usual label', 'CIDATA', seed, {}, false],
+    ['a label of its own', 'system-boot', seed, { fsLabel: 'system-boot' }, true],
+    [
+      'a label of its own and no other source',
+      'system-boot',
+      seed,
+      { fsLabel: 'system-boot', datasources: ['NoCloud', 'None'] },
+      false,
+    ],
+    ['a folder and other sources', 'BOOTFS', seed, { seedFrom, datasources: ['NoCloud', 'Ec2'] }, true],
+    ['a folder and no other source', 'BOOTFS', seed, { seedFrom, datasources: ['NoCloud'] }, false],
+    ['a folder on the kernel line', 'BOOTFS', { ...seed, ...kernel(`ds=nocloud;s=${seedFrom}`) }, {}, false],
+  ] as [string, string, Record<string, string>, Partial<FirstBootSettings>, boolean][])(
+    'by %s',
+    (_title, label, files, settings, isUnsure) => {
+      const { remarks } = detectMechanism(volumeOf(label, files), rootLook({}, settings));
+      expect(remarks[0]).toBe('The node’s files are read by cloud-init 22.4.2-1.');
+      expect(remarks.some((text) => text.includes('x86'))).toBe(isUnsure);
+    },
+  );
+
+  it('beside a seed that is in the root volume already', () => {
+    const seedFolders = [{ path: '/var/lib/cloud/seed/nocloud', leadsTo: null }];
+    const { remarks } = detectMechanism(volumeOf('CIDATA', seed), rootLook({ seedFolders }));
+    expect(remarks.at(-1)).toMatch(/^What is in \/var\/lib\/cloud\/seed\/nocloud /);
   });
 });
 

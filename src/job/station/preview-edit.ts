@@ -3,6 +3,8 @@ import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { NodeFile } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
+import { withoutVolume } from '../../identity/detect-mechanism.ts';
+import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { openImageStream } from '../../image/container/open-image-stream.ts';
 import { openSource } from '../../image/container/open-source.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
@@ -94,6 +96,18 @@ function sparseSource(chunks: ReadonlyMap<number, Uint8Array>, sizeBytes: number
   };
 }
 
+/** With the way out that the image's root volume leaves. */
+function refuseWithoutVolume(image: ImageFacts, { plan, node }: NodeRequest): never {
+  const withHostKeys = plan.hostKeys === 'create';
+  const root = image.root ?? null;
+  const parts = { plan, node, mechanism: withoutVolume, withHostKeys, kernelLine: null, root };
+  const [refusal] = refuseUncarried(parts);
+  throw new CardwrightError(refusal?.code ?? 'job.no-boot-volume', {
+    card: 'untouched',
+    facts: refusal?.facts ?? { node: node.name },
+  });
+}
+
 /**
  * The files that a node would get on a card from this image.
  *
@@ -104,6 +118,7 @@ export async function planNodeFiles(
   request: NodeRequest,
   toolVersion: string,
 ): Promise<NodeFile[]> {
+  if (!image.bootVolume) refuseWithoutVolume(image, request);
   return withImageVolume(image, request.node.name, (volume) => {
     const extent = image.bootVolume ?? { startByte: 0, sizeBytes: 0 };
     const order = orderEdit(request, {
