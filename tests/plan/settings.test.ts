@@ -75,6 +75,30 @@ describe('settings of a plan', () => {
     expect(plan.nodes.map(({ link }) => link)).toEqual(['wifi', 'wired']);
   });
 
+  it('derive the key from the phrase in a file that nobody else can read', async () => {
+    // IEEE 802.11-2020, annex J.4.2, test case 1.
+    fs.writeFileSync('/orchard/phrase', 'password\n', { mode: 0o600 });
+    const plan = await read(wifi('name: IEEE, phraseFile: phrase, country: ES, hidden: true'));
+    expect(plan.network.wifi).toEqual({ name: 'IEEE', key, country: 'ES', hidden: true });
+  });
+
+  it.each([
+    [
+      'that others can read',
+      'apples and pears',
+      0o640,
+      'phraseFile of wifi, phrase-2, will not do: others can read it',
+    ],
+    ['that is too short', 'apples', 0o600, 'it has 6 bytes'],
+    ['that is another file', 'apples '.repeat(60), 0o600, 'the file has 420 bytes'],
+  ])('take no phrase %s', async (_what, phrase, mode, said) => {
+    fs.writeFileSync('/orchard/phrase-2', phrase);
+    fs.chmodSync('/orchard/phrase-2', mode);
+    const told = await mistakesOf(wifi('name: Orchard, phraseFile: phrase-2, country: ES'));
+    expect(told).toEqual([expect.stringContaining(said)]);
+    expect(told.join()).not.toContain('apples');
+  });
+
   it('let a password in over SSH where it is the only way, or when the plan says so', async () => {
     const only = `passwordHash: '${helloHash}'`;
     const both = `authorizedKeys: [keys/grower.pub], ${only}`;
@@ -109,7 +133,8 @@ describe('a mistake in a setting', () => {
       wifi('name: Orchard, key: apples and pears, country: ES'),
       'key of wifi will not do: it is not 64',
     ],
-    ['no key', wifi('name: Orchard, country: ES'), 'The key key is missing in wifi'],
+    ['no key', wifi('name: Orchard, country: ES'), 'The key key (or phraseFile) is missing in wifi'],
+    ['key and phrase', wifi(`name: Orchard, key: ${key}, phraseFile: x, country: ES`), 'there is a key, too'],
     ['no country', wifi(`name: Orchard, key: ${key}`), 'The key country is missing in network'],
     [
       'a country in small letters',

@@ -60,20 +60,28 @@ function buildNode(file: PlanFile, node: PlanFile['nodes'][number], place: Place
   };
 }
 
-function buildNetwork({ gateway, nameservers, domain, wifi }: PlanFile['network']): Plan['network'] {
+function buildNetwork(network: PlanFile['network'], wifiKey: string | null): Plan['network'] {
+  const { gateway, nameservers, domain, wifi } = network;
   return {
     gateway: gateway ?? null,
     nameservers,
     domain: domain ?? null,
     wifi:
-      wifi?.key === undefined
+      wifi === undefined || wifiKey === null
         ? null
-        : { name: wifi.name, key: wifi.key.toLowerCase(), country: wifi.country, hidden: wifi.hidden },
+        : { name: wifi.name, key: wifiKey, country: wifi.country, hidden: wifi.hidden },
   };
 }
 
+/** What a plan names and does not hold itself. */
+interface ReadParts {
+  authorizedKeys: string[];
+  /** 64 lower-case hex digits, or null without a wireless network */
+  wifiKey: string | null;
+}
+
 /** A plan file without mistakes as the plan that everything works with: paths absolute, defaults in, frozen. */
-export function buildPlan(file: PlanFile, path: string, folder: string, authorizedKeys: string[]): Plan {
+export function buildPlan(file: PlanFile, path: string, folder: string, read: ReadParts): Plan {
   const place = (given: string) => resolve(folder, given);
   const placeIf = (given: string | undefined) => (given === undefined ? null : place(given));
   const image: PlanImage | null = file.image
@@ -92,16 +100,16 @@ export function buildPlan(file: PlanFile, path: string, folder: string, authoriz
     image,
     access: {
       user,
-      authorizedKeys,
+      authorizedKeys: read.authorizedKeys,
       passwordHash: passwordHash ?? null,
       // Without a key the password is the only way in over the network.
-      sshPassword: sshPassword ?? (passwordHash !== undefined && authorizedKeys.length === 0),
+      sshPassword: sshPassword ?? (passwordHash !== undefined && read.authorizedKeys.length === 0),
       sudo,
     },
     hostKeys: file.hostKeys,
     hostKeyTypes: [...new Set(file.hostKeyTypes)],
     hostKeyFolder: placeIf(file.hostKeyFolder),
-    network: buildNetwork(file.network),
+    network: buildNetwork(file.network, read.wifiKey),
     system: { timezone: file.system.timezone ?? null, locale: file.system.locale ?? null },
     seedVolume: file.seedVolume,
     unmount: file.unmount,

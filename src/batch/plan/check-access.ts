@@ -57,7 +57,9 @@ async function keysFrom(raw: Raw, path: PlanPath, folder: string, files: PlanFil
     return result.ok ? { lines: [result.key.line], mistakes: [] } : bad(path, 'This entry', result.reason);
   }
   if (/[\r\n]/.test(entry)) return bad(path, 'This entry', 'it has several lines');
-  const source = await readSource(raw, path, folder, files, mostKeyFileBytes);
+  const source = await readSource(raw, path, folder, files, mostKeyFileBytes, (what, why) =>
+    mistake('plan.bad-public-key', path, { what, why }),
+  );
   if (!source.ok) return { lines: [], mistakes: [source.mistake] };
   return keysFromText(Buffer.from(source.content).toString('utf8'), path, entry);
 }

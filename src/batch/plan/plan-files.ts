@@ -4,7 +4,7 @@ import * as nodeFiles from 'node:fs/promises';
 export interface PlanFiles {
   readFile(path: string): Promise<Uint8Array>;
   /** follows links */
-  stat(path: string): Promise<{ isFile(): boolean; size: number }>;
+  stat(path: string): Promise<{ isFile(): boolean; size: number; mode: number }>;
 }
 
 export const stationFiles: PlanFiles = {

@@ -39,6 +39,10 @@ const wifi = z
       .string()
       .optional()
       .describe('Derived key, 64 hexadecimal digits; the phrase itself never stands in a plan'),
+    phraseFile: z
+      .string()
+      .optional()
+      .describe('Path of a file with the phrase, which only its owner can read; the key is derived from it'),
     country: z
       .string()
       .describe('Two letters of the country where the node stands, e.g. ES; its radio needs them'),

@@ -13,7 +13,7 @@ import { checkNodeFiles } from './check-node-files.ts';
 import { checkShape } from './check-shape.ts';
 import { checkSystem } from './check-system.ts';
 import { checkTemplates } from './check-templates.ts';
-import { checkWifi } from './check-wifi.ts';
+import { checkWifi, readWifiKey } from './check-wifi.ts';
 import { entryPaths, itemPaths, type Mistake, partsOf, type Raw, textAt } from './mistake.ts';
 import { errnoOf, type PlanFiles, stationFiles } from './plan-files.ts';
 import { planSchema } from './plan-schema.ts';
@@ -121,14 +121,19 @@ export async function readPlan(path: string, files: PlanFiles = stationFiles): P
   if (!text.isReadable) refuseMistakes(text, path, text.mistakes);
   const { raw } = text;
   const access = await checkAccess(raw, folder, files);
+  const wifi = await readWifiKey(raw, folder, files);
   const mistakes = [
     ...text.mistakes,
     ...checkValues(raw),
     ...access.mistakes,
+    ...wifi.mistakes,
     ...(await checkFiles(raw, folder, files)),
   ];
   refuseMistakes(text, path, mistakes);
-  const plan = buildPlan(planSchema.parse(raw), absolute, folder, access.lines);
+  const plan = buildPlan(planSchema.parse(raw), absolute, folder, {
+    authorizedKeys: access.lines,
+    wifiKey: wifi.key,
+  });
   refuseMistakes(text, path, await checkTemplates(raw, plan, files));
   return { plan };
 }

@@ -26,20 +26,24 @@ async function look(path: string, files: PlanFiles): Promise<{ size: number; isP
   return { size: found.size, isPlain: found.isFile() };
 }
 
-/** The content of a small file that a value of the plan names. */
+/**
+ * The content of a small file that a value of the plan names.
+ * @param tellLarge the mistake of naming a file that is larger than `mostBytes`
+ */
 export async function readSource(
   raw: Raw,
   path: PlanPath,
   folder: string,
   files: PlanFiles,
   mostBytes: number,
+  tellLarge: (given: string, why: string) => Mistake,
 ): Promise<Source> {
   const given = textAt(raw, path) ?? '';
   const { mistake: missing, sizeBytes } = await checkSource(raw, path, folder, files);
   if (missing !== null) return { ok: false, mistake: missing };
   if (sizeBytes > mostBytes) {
     const why = `the file has ${sizeBytes} bytes`;
-    return { ok: false, mistake: mistake('plan.bad-public-key', path, { what: given, why }) };
+    return { ok: false, mistake: tellLarge(given, why) };
   }
   try {
     return { ok: true, content: await files.readFile(resolve(folder, given)) };
