@@ -1,8 +1,10 @@
 import fs from 'node:fs';
-import { expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import type { ByteSource } from '../../src/contract/blocks.ts';
 import type { ImageVolume } from '../../src/contract/image.ts';
 import type { RootFacts } from '../../src/contract/root-facts.ts';
+import { ExtUnreadable, type ExtVolume } from '../../src/image/ext-volume.ts';
+import { boundFiles } from '../../src/image/root/bounded-files.ts';
 import { lookAtRoot } from '../../src/image/root/read-root.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { fileSource, memorySource, noise, sha256, workFolder } from './recipes.ts';
@@ -212,5 +214,30 @@ describeWith(tools, 'the first boot, by the root volume', { timeoutMs: 60_000 },
       'etc/cloud/cloud.cfg.d/deep.cfg': '['.repeat(5000),
     });
     expect(settings.unclear).toEqual(['/etc/cloud/cloud.cfg', '/etc/cloud/cloud.cfg.d/deep.cfg']);
+  });
+});
+
+describe('a root volume that is asked', () => {
+  const answers = (text: string): ExtVolume => ({
+    kind: async () => 'file',
+    names: async () => [text],
+    target: async () => text,
+    sizeBytes: async () => text.length,
+    text: async () => text,
+  });
+
+  it('answers so many questions and no more', async () => {
+    const few = boundFiles(answers('x'));
+    for (let i = 0; i < 1200; i++) {
+      await few.kind('/a');
+      await few.names('/a');
+      await few.target('/a');
+      await few.sizeBytes('/a');
+      await few.text('/a');
+    }
+    await expect(few.kind('/a').then(() => few.kind('/a'))).rejects.toThrow(ExtUnreadable);
+    const large = boundFiles(answers('x'.repeat(2 ** 20)));
+    for (let i = 0; i < 16; i++) await large.text('/a');
+    await expect(large.text('/a')).rejects.toThrow('it holds more than a root volume does');
   });
 });

@@ -1,0 +1,62 @@
+import fs from 'node:fs';
+import path from 'node:path';
+import { expect, it } from 'vitest';
+import type { ImageFacts } from '../../src/contract/image.ts';
+import { inspectImage } from '../../src/image/inspect-image.ts';
+import { knowRoot } from '../../src/job/station/know-root.ts';
+import { orchardPlan } from '../identity/orchard.ts';
+import { run, workFolder } from '../image/recipes.ts';
+import { makeRootVolume } from '../image/root-volume.ts';
+import { describeWith } from '../lab/capabilities.ts';
+
+const folder = workFolder();
+const { signal } = new AbortController();
+const tree = { 'usr/bin/cloud-init': '#!/usr/bin/python3\n' };
+const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
+const plain = orchardPlan();
+const seedLabel = (image: ImageFacts): ImageFacts => ({
+  ...image,
+  bootVolume: { partition: 1, startByte: 0, sizeBytes: 2 ** 20, type: 'fat16', label: 'CIDATA' },
+});
+
+describeWith(
+  ['program:mkfs.ext4', 'program:xz'],
+  'what the root volume says, before a card is touched',
+  { timeoutMs: 60_000 },
+  () => {
+    const pack = (name: string): string => {
+      run('xz', ['-0', makeRootVolume(folder, name, tree)]);
+      return path.join(folder, `${name}.xz`);
+    };
+    const look = (file: string) => inspectImage(file, { decode: 'when-needed' });
+
+    it('is known of a raw image at once', async () => {
+      const seen = await look(makeRootVolume(folder, 'raw.img', tree));
+      expect(seen.root).toMatchObject({ state: 'read', facts: { program: { from: '/usr/bin/cloud-init' } } });
+      expect(await knowRoot(seen, plain, signal)).toBe(seen);
+    });
+
+    it('takes unpacking a packed one as a whole, only where it decides', async () => {
+      const seen = await look(pack('packed.img'));
+      expect(seen.root).toBeUndefined();
+      const known = await knowRoot(seen, plain, signal);
+      expect(known).toMatchObject({ root: { state: 'read', facts: { partition: 0 } } });
+      // A volume that NoCloud looks for by itself speaks for itself (cloud-init, "NoCloud") …
+      const labelled = seedLabel(seen);
+      expect(await knowRoot(labelled, plain, signal)).toBe(labelled);
+      // … but not for wireless networks, nor for a seed volume beside it.
+      const radio = orchardPlan({}, { network: { ...plain.network, wifi } });
+      expect(await knowRoot(labelled, radio, signal)).toHaveProperty('root.state', 'read');
+      const seeded = orchardPlan({}, { seedVolume: 'far-end' });
+      expect(await knowRoot(labelled, seeded, signal)).toHaveProperty('root.state', 'read');
+    });
+
+    it('is not taken from another file of that name', async () => {
+      const file = pack('changed.img');
+      const seen = await look(file);
+      fs.copyFileSync(file, `${file}.copy`);
+      fs.renameSync(`${file}.copy`, file);
+      await expect(knowRoot(seen, plain, signal)).rejects.toMatchObject({ code: 'image.changed' });
+    });
+  },
+);
