@@ -1,6 +1,7 @@
 import fs from 'node:fs';
 import path from 'node:path';
 import { expect, it } from 'vitest';
+import type { JobEvent } from '../../src/contract/events.ts';
 import type { ImageFacts } from '../../src/contract/image.ts';
 import { inspectImage } from '../../src/image/inspect-image.ts';
 import { knowRoot } from '../../src/job/station/know-root.ts';
@@ -10,7 +11,11 @@ import { makeRootVolume } from '../image/root-volume.ts';
 import { describeWith } from '../lab/capabilities.ts';
 
 const folder = workFolder();
-const { signal } = new AbortController();
+const said: JobEvent[] = [];
+const job = {
+  port: { emit: (event: JobEvent) => void said.push(event) },
+  signal: new AbortController().signal,
+};
 const tree = { 'usr/bin/cloud-init': '#!/usr/bin/python3\n' };
 const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
 const plain = orchardPlan();
@@ -33,22 +38,23 @@ describeWith(
     it('is known of a raw image at once', async () => {
       const seen = await look(makeRootVolume(folder, 'raw.img', tree));
       expect(seen.root).toMatchObject({ state: 'read', facts: { program: { from: '/usr/bin/cloud-init' } } });
-      expect(await knowRoot(seen, plain, signal)).toBe(seen);
+      expect(await knowRoot(seen, plain, job)).toBe(seen);
     });
 
     it('takes unpacking a packed one as a whole, only where it decides', async () => {
       const seen = await look(pack('packed.img'));
       expect(seen.root).toBeUndefined();
-      const known = await knowRoot(seen, plain, signal);
+      const known = await knowRoot(seen, plain, job);
+      expect(said).toMatchObject([{ type: 'say', topic: 'image' }]);
       expect(known).toMatchObject({ root: { state: 'read', facts: { partition: 0 } } });
       // A volume that NoCloud looks for by itself speaks for itself (cloud-init, "NoCloud") …
       const labelled = seedLabel(seen);
-      expect(await knowRoot(labelled, plain, signal)).toBe(labelled);
+      expect(await knowRoot(labelled, plain, job)).toBe(labelled);
       // … but not for wireless networks, nor for a seed volume beside it.
       const radio = orchardPlan({}, { network: { ...plain.network, wifi } });
-      expect(await knowRoot(labelled, radio, signal)).toHaveProperty('root.state', 'read');
+      expect(await knowRoot(labelled, radio, job)).toHaveProperty('root.state', 'read');
       const seeded = orchardPlan({}, { seedVolume: 'far-end' });
-      expect(await knowRoot(labelled, seeded, signal)).toHaveProperty('root.state', 'read');
+      expect(await knowRoot(labelled, seeded, job)).toHaveProperty('root.state', 'read');
     });
 
     it('is not taken from another file of that name', async () => {
@@ -56,7 +62,7 @@ describeWith(
       const seen = await look(file);
       fs.copyFileSync(file, `${file}.copy`);
       fs.renameSync(`${file}.copy`, file);
-      await expect(knowRoot(seen, plain, signal)).rejects.toMatchObject({ code: 'image.changed' });
+      await expect(knowRoot(seen, plain, job)).rejects.toMatchObject({ code: 'image.changed' });
     });
   },
 );

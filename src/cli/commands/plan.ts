@@ -10,7 +10,7 @@ import { table } from '../text/table.ts';
 /** Checks a plan, every mistake at once, and whether its image can carry it; shows its nodes as a table. */
 export async function planCommand(desk: Desk, options: { check: string }): Promise<ExitStatus> {
   const plan = await readPlanFile(options.check);
-  await checkPlanImage(plan, desk.signal);
+  await checkPlanImage(plan, { port: desk.output.events, signal: desk.signal });
   const { access, ...shown } = plan;
   const keys = access.authorizedKeys.length;
   const fields = { ...shown, access: { user: access.user, keys, password: access.passwordHash !== null } };

@@ -1,4 +1,5 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { EventPort } from '../../contract/events.ts';
 import type { Finding } from '../../contract/finding.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
@@ -31,11 +32,14 @@ async function firstBootOf(image: ImageFacts): Promise<FirstBoot> {
  *
  * @throws CardwrightError `image.*`; `identity.*` of the first node that it cannot carry, with a finding for each
  */
-export async function checkPlanImage(plan: Plan, signal: AbortSignal): Promise<void> {
+export async function checkPlanImage(
+  plan: Plan,
+  job: { port: EventPort; signal: AbortSignal },
+): Promise<void> {
   if (plan.image === null || plan.seedVolume !== 'none') return;
-  const seen = await inspectImage(plan.image.file, { decode: 'when-needed', signal });
+  const seen = await inspectImage(plan.image.file, { decode: 'when-needed', signal: job.signal });
   requireWritableImage(seen);
-  const image = await knowRoot(seen, plan, signal);
+  const image = await knowRoot(seen, plan, job);
   const { mechanism, kernelLine } = await firstBootOf(image);
   const withHostKeys = plan.hostKeys === 'create';
   const root = image.root ?? null;

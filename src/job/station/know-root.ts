@@ -1,4 +1,5 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { EventPort } from '../../contract/events.ts';
 import type { ImageFacts } from '../../contract/image.ts';
 import type { Plan } from '../../contract/plan.ts';
 import { isLabel } from '../../identity/seed-place.ts';
@@ -18,8 +19,14 @@ function rootDecides({ bootVolume }: ImageFacts, { network, seedVolume }: Plan):
  *
  * @throws CardwrightError `image.*`
  */
-export async function knowRoot(image: ImageFacts, plan: Plan, signal: AbortSignal): Promise<ImageFacts> {
+export async function knowRoot(
+  image: ImageFacts,
+  plan: Plan,
+  { port, signal }: { port: EventPort; signal: AbortSignal },
+): Promise<ImageFacts> {
   if (image.root || !rootDecides(image, plan)) return image;
+  // On a large image this takes a while, and nothing else is seen meanwhile.
+  port.emit({ type: 'say', topic: 'image', text: 'unpacked once beforehand, since its root volume decides' });
   const whole = await inspectImage(image.path, { decode: 'always', signal });
   if (whole.fileStamp !== image.fileStamp) {
     throw new CardwrightError('image.changed', { card: 'untouched', facts: { path: image.path } });

@@ -39,9 +39,7 @@ export async function writeCard(
 ): Promise<WrittenCard> {
   const { node } = request;
   const { facts, expectedSha256 } = request.image;
-  const image = node
-    ? { facts: await knowRoot(facts, node.plan, job.signal), expectedSha256 }
-    : request.image;
+  const image = node ? { facts: await knowRoot(facts, node.plan, job), expectedSha256 } : request.image;
   // A plan that the image's first boot cannot carry is refused before a card is touched.
   if (node) await planNodeFiles(image.facts, node, job.toolVersion);
   const { card, disk } = await takeCard(job, { ...request, losesAll: true }, image.facts);
