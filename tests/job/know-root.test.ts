@@ -57,6 +57,16 @@ describeWith(
       expect(await knowRoot(labelled, seeded, job)).toHaveProperty('root.state', 'read');
     });
 
+    it('takes no unpacking where there is no volume to be read', async () => {
+      const before = said.length;
+      const seen = await look(pack('other.img'));
+      const other = seen.volumes.map((volume) => ({ ...volume, type: 'btrfs' }));
+      const root = { state: 'unread', why: 'a root volume of type btrfs is not read here' };
+      expect(await knowRoot({ ...seen, volumes: other }, plain, job)).toMatchObject({ root });
+      expect(await knowRoot({ ...seen, volumes: [] }, plain, job)).toHaveProperty('root.state', 'absent');
+      expect(said).toHaveLength(before);
+    });
+
     it('is not taken from another file of that name', async () => {
       const file = pack('changed.img');
       const seen = await look(file);

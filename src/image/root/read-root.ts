@@ -31,6 +31,10 @@ const wifiPrograms = [
   '/usr/lib/iwd/iwd',
 ];
 
+function isReadable({ type }: ImageVolume): boolean {
+  return type.startsWith('ext');
+}
+
 async function isThere(volume: ExtVolume, paths: readonly string[]): Promise<boolean> {
   for (const path of paths) if ((await volume.kind(path)) !== null) return true;
   return false;
@@ -99,7 +103,7 @@ export async function lookAtRoot(
   source: ByteSource,
   { volumes }: Pick<ImageFacts, 'volumes'>,
 ): Promise<RootLook> {
-  const candidates = volumes.filter(({ type }) => type.startsWith('ext')).slice(0, mostVolumes);
+  const candidates = volumes.filter(isReadable).slice(0, mostVolumes);
   let unread: string | null = null;
   for (const volume of candidates) {
     try {
@@ -113,6 +117,11 @@ export async function lookAtRoot(
     }
   }
   return unread === null ? whyNone(volumes) : { state: 'unread', why: unread };
+}
+
+/** What is known without reading anything: that there is no volume to be read. Null where there is one. */
+export function lookByKinds(volumes: readonly ImageVolume[]): RootLook | null {
+  return volumes.some(isReadable) ? null : whyNone(volumes);
 }
 
 function whyNone(volumes: readonly ImageVolume[]): RootLook {

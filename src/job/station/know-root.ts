@@ -4,6 +4,7 @@ import type { ImageFacts } from '../../contract/image.ts';
 import type { Plan } from '../../contract/plan.ts';
 import { isLabel } from '../../identity/seed-place.ts';
 import { inspectImage } from '../../image/inspect-image.ts';
+import { lookByKinds } from '../../image/root/read-root.ts';
 
 /**
  * Does it take the root volume to say whether this plan can be carried? A boot volume labelled as NoCloud looks for it
@@ -25,6 +26,8 @@ export async function knowRoot(
   { port, signal }: { port: EventPort; signal: AbortSignal },
 ): Promise<ImageFacts> {
   if (image.root || !rootDecides(image, plan)) return image;
+  const known = lookByKinds(image.volumes);
+  if (known) return { ...image, root: known };
   // On a large image this takes a while, and nothing else is seen meanwhile.
   port.emit({ type: 'say', topic: 'image', text: 'unpacked once beforehand, since its root volume decides' });
   const whole = await inspectImage(image.path, { decode: 'always', signal });
