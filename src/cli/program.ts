@@ -13,6 +13,7 @@ import { rehearseCommand } from './commands/rehearse.ts';
 import { verifyCommand } from './commands/verify.ts';
 import { writeCommand } from './commands/write.ts';
 import type { Desk } from './desk.ts';
+import { hostKeyForms } from './host-key-forms.ts';
 import type { CommonOptions } from './run-command.ts';
 import { toolVersion } from './version.ts';
 
@@ -100,9 +101,9 @@ function addLooking(program: Command, launch: Launch): void {
       .option('--record <id>', 'the record to compare with, whatever card it was')
       .option('--image <file>', 'an image to compare with'),
   ).action((device, options) => launch(options, (desk) => verifyCommand(desk, device, options)));
-  command(program, 'records [id]', 'what was written where, or one record whole').action((id, options) =>
-    launch(options, (desk) => recordsCommand(desk, id)),
-  );
+  command(program, 'records [id]', 'what was written where, or one record whole')
+    .option('--keys-as <form>', `only its node's public host keys: ${hostKeyForms.join(', ')}`)
+    .action((id, options) => launch(options, (desk) => recordsCommand(desk, id, options)));
   command(program, 'plan', 'look at a plan')
     .requiredOption('--check <file>', 'the plan to check, every mistake at once')
     .action((options) => launch(options, (desk) => planCommand(desk, options)));

@@ -14,6 +14,7 @@ import {
   parseStored,
   readChecks,
   readFindings,
+  readHostKeys,
   readKernelLines,
   readPhases,
 } from './read-rows.ts';
@@ -52,8 +53,7 @@ interface JobRow extends OwnerRow {
   image_map_root: string | null;
   bytes_read_back: number | null;
   sectors_read: number | null;
-  host_key_public: string | null;
-  host_key_fingerprint: string | null;
+  host_names: string | null;
   identity_file_sha256: string | null;
   throughput: string | null;
   settled_by_check: number | null;
@@ -72,6 +72,12 @@ function imageFrom(row: JobRow): RecordedImage | null {
     sizeBytes: row.image_size_bytes,
     digestMapRoot: row.image_map_root,
   };
+}
+
+/** Records of the first layout did not keep the names: the node's own is one. */
+function hostNamesFrom(store: Store, row: JobRow): string[] {
+  if (row.host_names !== null) return parseStored<string[]>(store, row.host_names);
+  return row.node === null ? [] : [row.node];
 }
 
 function standing(
@@ -106,8 +112,8 @@ function viewFrom(store: Store, row: JobRow): RecordView {
     bytesReadBack: row.bytes_read_back,
     sectorsRead: row.sectors_read,
     identity: {
-      hostKeyPublic: row.host_key_public,
-      hostKeyFingerprint: row.host_key_fingerprint,
+      hostNames: hostNamesFrom(store, row),
+      hostKeys: readHostKeys(store, row.id),
       identityFileSha256: row.identity_file_sha256,
     },
     cardMapRoot: row.map_root,

@@ -2,7 +2,14 @@ import { CardwrightError } from '../contract/cardwright-error.ts';
 import { type Code, catalogue } from '../contract/catalogue/index.ts';
 import { type Facts, type Finding, finding, type Severity } from '../contract/finding.ts';
 import type { Phase } from '../contract/job.ts';
-import type { CheckVerdict, Owner, RecordedCheck, RecordedPhase, StoredState } from './record-types.ts';
+import type {
+  CheckVerdict,
+  Owner,
+  RecordedCheck,
+  RecordedHostKey,
+  RecordedPhase,
+  StoredState,
+} from './record-types.ts';
 import type { Store } from './store.ts';
 
 /** JSON that we wrote ourselves; if it does not read, the store is damaged. */
@@ -113,6 +120,14 @@ export function readChecks(store: Store, id: number): RecordedCheck[] {
       bytesReadBack: row.bytes_read_back,
       findings: readFindings(store, id, row.id),
     }));
+}
+
+export function readHostKeys(store: Store, id: number): RecordedHostKey[] {
+  return store.db
+    .prepare<[number], RecordedHostKey>(
+      'SELECT public_key AS publicKey, fingerprint FROM host_keys WHERE job = ? ORDER BY id',
+    )
+    .all(id);
 }
 
 export function readKernelLines(store: Store, id: number): string[] {

@@ -52,12 +52,18 @@ export interface NewJob {
 
 /** What makes the node itself, as far as it may be stored: public halves and digests. */
 export interface RecordedIdentity {
-  /** the public key line of the host key */
-  hostKeyPublic: string | null;
-  /** "SHA256:…" as the usual tools print it */
-  hostKeyFingerprint: string | null;
+  /** under which clients find the node: its name, full name, address; the name first */
+  hostNames: string[];
+  hostKeys: RecordedHostKey[];
   /** SHA-256 over the identity file on the card, lower-case hex */
   identityFileSha256: string | null;
+}
+
+export interface RecordedHostKey {
+  /** the public key line */
+  publicKey: string;
+  /** "SHA256:…" as the usual tools print it */
+  fingerprint: string;
 }
 
 export interface RecordedPhase {

@@ -96,4 +96,23 @@ export const migrations: readonly Migration[] = [
       CREATE INDEX kernel_lines_by_job ON kernel_lines (job);
     `,
   },
+  {
+    version: 2,
+    // A node may have several host keys; host_names is a JSON list, null in records of layout 1.
+    sql: `
+      CREATE TABLE host_keys (
+        id INTEGER PRIMARY KEY,
+        job INTEGER NOT NULL REFERENCES jobs (id),
+        public_key TEXT NOT NULL,
+        fingerprint TEXT NOT NULL
+      ) STRICT;
+      CREATE INDEX host_keys_by_job ON host_keys (job);
+      INSERT INTO host_keys (job, public_key, fingerprint)
+        SELECT id, host_key_public, host_key_fingerprint FROM jobs
+        WHERE host_key_public IS NOT NULL AND host_key_fingerprint IS NOT NULL ORDER BY id;
+      ALTER TABLE jobs DROP COLUMN host_key_public;
+      ALTER TABLE jobs DROP COLUMN host_key_fingerprint;
+      ALTER TABLE jobs ADD COLUMN host_names TEXT;
+    `,
+  },
 ];

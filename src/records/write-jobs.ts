@@ -89,9 +89,11 @@ export function saveIdentity(store: Store, id: number, identity: RecordedIdentit
   change(store, () => {
     stateOf(store, id);
     store.db
-      .prepare(`UPDATE jobs SET host_key_public = @hostKeyPublic, host_key_fingerprint = @hostKeyFingerprint,
-        identity_file_sha256 = @identityFileSha256 WHERE id = @id`)
-      .run({ id, ...identity });
+      .prepare('UPDATE jobs SET host_names = ?, identity_file_sha256 = ? WHERE id = ?')
+      .run(JSON.stringify(identity.hostNames), identity.identityFileSha256, id);
+    store.db.prepare('DELETE FROM host_keys WHERE job = ?').run(id);
+    const insert = store.db.prepare('INSERT INTO host_keys (job, public_key, fingerprint) VALUES (?, ?, ?)');
+    for (const { publicKey, fingerprint } of identity.hostKeys) insert.run(id, publicKey, fingerprint);
   });
 }
 

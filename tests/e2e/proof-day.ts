@@ -5,7 +5,7 @@
 import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
 import { join } from 'node:path';
-import { makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
+import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
 import { waitFor } from '../lab/processes.ts';

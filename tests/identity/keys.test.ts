@@ -4,9 +4,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { parseAuthorizedKey, parseAuthorizedKeys } from '../../src/identity/keys/authorized-keys.ts';
-import { makeHostKey, makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
+import { makeHostKey } from '../../src/identity/keys/host-key.ts';
 import { keyStringsOf } from '../../src/identity/keys/key-strings.ts';
+import { makeHashedKnownHostsLine, makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
 import { encodePrivateKey } from '../../src/identity/keys/openssh-key.ts';
+import { makeSshfpRecords } from '../../src/identity/keys/sshfp.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { rfc7479Line, rfc8032, rfc8032Fingerprint, rfc8032Line, rfc8032Strings } from './published-keys.ts';
 
@@ -228,5 +230,38 @@ describeWith(['program:ssh-keygen'], 'beside ssh-keygen', { timeoutMs: 60_000 },
     expect(keygen('-F', '[192.0.2.12]:2222', '-f', 'known')).toContain(rfc7479Line);
     const missing = spawnSync('ssh-keygen', ['-F', '192.0.2.12', '-f', 'known'], { cwd: folder });
     expect(missing.status).not.toBe(0);
+  });
+
+  it('hashes names as ssh-keygen -H does, so that ssh-keygen -F finds them and nobody reads them', () => {
+    const names = ['orchard-01', 'orchard-01.example.org', '192.0.2.11'];
+    // What ssh-keygen makes of the plain line tells the salts; with them our lines must be its lines.
+    writeFileSync(join(folder, 'theirs'), `${makeKnownHostsLine(names, rfc8032Line)}\n`);
+    keygen('-q', '-H', '-f', 'theirs');
+    const theirs = readFileSync(join(folder, 'theirs'), 'utf8').trim().split('\n');
+    const ours = theirs.map((line, at) => {
+      const salt = Buffer.from(line.split('|')[2] ?? '', 'base64');
+      expect(salt).toHaveLength(20);
+      return makeHashedKnownHostsLine(names[at] ?? '', `${rfc8032Line} comment`, salt);
+    });
+    expect(ours).toEqual(theirs);
+    writeFileSync(join(folder, 'ours'), `${ours.join('\n')}\n`);
+    for (const name of names) expect(keygen('-F', name, '-f', 'ours')).toContain('AAAAC3NzaC1lZDI1NTE5');
+    expect(spawnSync('ssh-keygen', ['-F', 'orchard-02', '-f', 'ours'], { cwd: folder }).status).not.toBe(0);
+    expect(ours.join()).not.toMatch(/orchard|192/);
+  });
+
+  it.each([
+    ['ed25519', []],
+    ['rsa', ['-b', '3072']],
+    ['ecdsa', ['-b', '384']],
+  ])('writes the DNS records that ssh-keygen -r writes: %s', (type, args) => {
+    keygen('-q', '-t', type, ...args, '-N', '', '-C', 'orchard-01', '-f', `dns-${type}`);
+    const line = readFileSync(join(folder, `dns-${type}.pub`), 'utf8').trim();
+    const name = 'orchard-01.example.org';
+    expect(makeSshfpRecords(name, line)).toEqual(keygen('-r', name, '-f', `dns-${type}`).trim().split('\n'));
+  });
+
+  it('has no DNS record for a key type without a number', () => {
+    expect(makeSshfpRecords('orchard-01', 'sk-ssh-ed25519@openssh.com AAAA')).toEqual([]);
   });
 });

@@ -4,6 +4,7 @@ import Database from 'better-sqlite3';
 import { describe, expect, it } from 'vitest';
 import { layoutVersion, type Migration, migrate, refuseNewer } from '../../src/records/migrate.ts';
 import { applicationId, migrations } from '../../src/records/schema.ts';
+import { rfc8032Fingerprint, rfc8032Line } from '../identity/published-keys.ts';
 import { openSample, orchardJob, sampleMap } from './sample.ts';
 import { useWorkFolder } from './work-folder.ts';
 
@@ -62,9 +63,8 @@ const frozen = join(import.meta.dirname, 'layouts', 'v1.sql');
 
 describe('layout 1', () => {
   it('is the one that was released: a change needs a new layout, not an edit of this one', () => {
-    const path = join(workFolder(), 'records.db');
-    openSample(path).close();
-    const fresh = new Database(path, { readonly: true });
+    const fresh = new Database(':memory:');
+    migrate(fresh, migrations.slice(0, 1));
     const old = new Database(':memory:');
     old.exec(readFileSync(frozen, 'utf8'));
     const layoutOf = (db: Database.Database) =>
@@ -89,5 +89,29 @@ describe('layout 1', () => {
     expect(records.readDigestMap(1)).toEqual(sampleMap(3));
     expect(records.readRecord(2)?.checks).toHaveLength(1);
     expect(records.beginJob(orchardJob)).toBe(3);
+  });
+
+  it('gives up its host keys to a table of their own, and is left as it was where that fails', () => {
+    const path = join(workFolder(), 'records.db');
+    const db = new Database(path);
+    db.exec(readFileSync(join(import.meta.dirname, 'layouts', 'v1-host-key.sql'), 'utf8'));
+    db.pragma(`application_id = ${applicationId}`);
+    db.pragma('user_version = 1');
+    // Something of that name in the way of the last statement.
+    db.exec('ALTER TABLE jobs ADD COLUMN host_names TEXT');
+    expect(() => openSample(path)).toThrow(/host_names/);
+    expect(layoutVersion(db)).toBe(1);
+    expect(db.prepare('SELECT host_key_fingerprint FROM jobs WHERE id = 1').pluck().get()).toBe(
+      rfc8032Fingerprint,
+    );
+    db.exec('ALTER TABLE jobs DROP COLUMN host_names');
+    db.close();
+    const records = openSample(path);
+    expect(records.readRecord(1)?.identity).toEqual({
+      hostNames: ['orchard-01'],
+      hostKeys: [{ publicKey: `${rfc8032Line} orchard-01`, fingerprint: rfc8032Fingerprint }],
+      identityFileSha256: 'c'.repeat(64),
+    });
+    expect(records.readRecord(2)?.identity.hostKeys).toEqual([]);
   });
 });

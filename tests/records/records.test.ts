@@ -7,6 +7,8 @@ import { CardwrightError } from '../../src/contract/cardwright-error.ts';
 import { finding } from '../../src/contract/finding.ts';
 import type { Owner } from '../../src/records/record-types.ts';
 import { isRecordUuid, newRecordUuid } from '../../src/records/record-uuid.ts';
+import { migrations } from '../../src/records/schema.ts';
+import { rfc8032Fingerprint, rfc8032Line } from '../identity/published-keys.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { openSample, orchardJob, readerCard, sampleMap, slotCard } from './sample.ts';
 import { useWorkFolder } from './work-folder.ts';
@@ -24,6 +26,12 @@ const codeOf = (act: () => unknown): string | null => {
   }
 };
 
+const ed25519 = { publicKey: `${rfc8032Line} orchard-01`, fingerprint: rfc8032Fingerprint };
+const rsa = {
+  publicKey: 'ssh-rsa AAAAB3NzaC1yc2EAAAADAQABAAABgQ orchard-01',
+  fingerprint: 'SHA256:invented',
+};
+
 describe('a record', () => {
   it('gives back everything that was put into it', () => {
     const path = newStore();
@@ -39,8 +47,8 @@ describe('a record', () => {
     records.addKernelLines(id, ['sd 2:0:0:0: [sdb] Attached SCSI removable disk', 'second line']);
     records.saveImage(id, { ...orchardJob.image!, digestMapRoot: 'b'.repeat(64) });
     records.saveIdentity(id, {
-      hostKeyPublic: 'ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAINdamAGCsQq31Uv+08lkBzoO4XLz2qYjJa8CGmj3B1Ea',
-      hostKeyFingerprint: 'SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8',
+      hostNames: ['orchard-01', '192.0.2.11'],
+      hostKeys: [ed25519, rsa],
       identityFileSha256: 'c'.repeat(64),
     });
     records.saveThroughput(id, { write: [21.4, 20.9] });
@@ -73,7 +81,11 @@ describe('a record', () => {
       checks: [],
       bytesReadBack: 1_873_805_312,
       sectorsRead: 3_659_776,
-      identity: { identityFileSha256: 'c'.repeat(64) },
+      identity: {
+        hostNames: ['orchard-01', '192.0.2.11'],
+        hostKeys: [ed25519, rsa],
+        identityFileSha256: 'c'.repeat(64),
+      },
       kernelLines: ['sd 2:0:0:0: [sdb] Attached SCSI removable disk', 'second line'],
       throughput: { write: [21.4, 20.9] },
       settledByCheck: null,
@@ -321,7 +333,7 @@ describeWith(['program:sqlite3'], 'the store, read by the sqlite3 shell', () => 
     expect(ask('PRAGMA integrity_check')).toBe('ok');
     expect(ask('PRAGMA foreign_key_check')).toBe('');
     expect(ask('PRAGMA journal_mode')).toBe('wal');
-    expect(ask('PRAGMA user_version')).toBe('1');
+    expect(ask('PRAGMA user_version')).toBe(`${migrations.length}`);
     expect(ask('SELECT id, node, state, card_cid, image_size_bytes FROM jobs')).toBe(
       '1|orchard-01|running|035344534333324780123456780131|1873805312',
     );

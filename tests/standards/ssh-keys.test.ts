@@ -1,10 +1,9 @@
-import { createHmac } from 'node:crypto';
 import fs from 'node:fs';
 import path from 'node:path';
-import { parseAuthorizedKey } from '../../src/identity/keys/authorized-keys.ts';
 import { fingerprintOf } from '../../src/identity/keys/fingerprint.ts';
-import { makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
+import { makeHashedKnownHostsLine, makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
 import { encodePrivateKey, encodePublicBlob, encodePublicLine } from '../../src/identity/keys/openssh-key.ts';
+import { makeSshfpRecords } from '../../src/identity/keys/sshfp.ts';
 import {
   rfc8032Fingerprint as fingerprint,
   rfc8032Line as line,
@@ -56,11 +55,7 @@ compareRows<unknown>('SSH keys', [
   {
     value: 'the digest of the example key',
     source: 'RFC 7479 section 4; RFC 4255 section 3.1',
-    ours: () => {
-      const parsed = parseAuthorizedKey(rfc7479Line);
-      const base64 = parsed.ok ? parsed.key.fingerprint.slice('SHA256:'.length) : '';
-      return `4 2 ${Buffer.from(base64, 'base64').toString('hex')}`;
-    },
+    ours: () => makeSshfpRecords('x', rfc7479Line)[1]?.slice('x IN SSHFP '.length),
     expected: `4 2 ${rfc7479Digest}`,
     reference: {
       programs: ssh,
@@ -110,8 +105,6 @@ function knownRow(value: string, name: string, port: number, shown: string): Row
 
 /** ssh-keygen -H hashes names; the vector has the salt 00…13. */
 const salt = Buffer.from(Array.from({ length: 20 }, (_, i) => i));
-const hashed = (name: string) =>
-  `|1|${salt.toString('base64')}|${createHmac('sha1', salt).update(name).digest('base64')}`;
 
 compareRows<string>('known_hosts', [
   knownRow('a name at port 22 stands alone', 'node1.example.org', 22, 'node1.example.org'),
@@ -125,7 +118,7 @@ compareRows<string>('known_hosts', [
     ([name, port, digest]): Row<string> => ({
       value: `the name that is looked up for ${name} at port ${port}, hashed`,
       source: 'HMAC-SHA1 of the name; found by OpenSSH 9.2 ssh-keygen -F',
-      ours: () => hashed(makeKnownHostsLine([name], line, port).split(' ')[0] ?? ''),
+      ours: () => makeHashedKnownHostsLine(name, line, salt, port).split(' ')[0] ?? '',
       expected: `|1|AAECAwQFBgcICQoLDA0ODxAREhM=|${digest}`,
       reference: {
         programs: ssh,

@@ -24,7 +24,8 @@ export async function identifyCommand(desk: Desk, device: string): Promise<ExitS
     recordId: match.id,
     writtenAtMs: match.endedAtMs ?? match.begunAtMs,
     state: match.cardState ?? ('unknown' as const),
-    hostKey: match.identity.hostKeyFingerprint,
+    hostKey: match.identity.hostKeys[0]?.fingerprint ?? null,
+    hostKeys: match.identity.hostKeys.map(({ fingerprint }) => fingerprint),
     matchedBy: match.matchedBy,
   }));
   const { identity, findings } = read;

@@ -86,7 +86,7 @@ async function tellDone(
           slot: job.node?.slot ?? null,
           image: basename(job.imagePath),
           files,
-          hostKey: outcome.hostKeyFingerprint,
+          hostKeys: outcome.hostKeyFingerprints,
           release,
         },
         sheet,

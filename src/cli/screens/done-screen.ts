@@ -3,7 +3,7 @@ import { escapeText } from '../../contract/escape-text.ts';
 import { hasSeverity } from '../../contract/finding.ts';
 import type { JobResult, Phase } from '../../contract/job.ts';
 import { formatDuration } from '../text/durations.ts';
-import { entry, type Sheet } from '../text/sheet.ts';
+import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { formatExactBytes, formatRate } from '../text/sizes.ts';
 import { cardName, readerName } from './card-words.ts';
 import { findingLines } from './finding-lines.ts';
@@ -17,7 +17,8 @@ export interface FinishedCard {
   /** node files that were compared after the last write */
   files: readonly string[];
   /** "SHA256:…" of the node's host key; null where none was made */
-  hostKey: string | null;
+  /** fingerprints */
+  hostKeys: readonly string[];
   release: 'ejected' | 'take it out';
 }
 
@@ -36,7 +37,11 @@ export function doneScreen(card: FinishedCard, sheet: Sheet): string[] {
       files === '' ? null : `node files read back: ${files}`,
     ]),
     ...entry(sheet, '', speedPhrases(result)),
-    ...entry(sheet, 'host key', card.hostKey === null ? [] : escapeText(card.hostKey)),
+    ...entries(
+      sheet,
+      'host key',
+      card.hostKeys.map((key) => escapeText(key)),
+    ),
     ...findingLines(sheet, result.findings),
     ...entry(sheet, 'next', nextPhrases(card), { tone: 'strong' }),
   ];

@@ -16,7 +16,8 @@ export interface KnownCard {
   recordId: number;
   writtenAtMs: number;
   state: CardState;
-  hostKey: string | null;
+  /** fingerprints */
+  hostKeys: readonly string[];
   /** `identity` (written on the card) and `cid` name this very card; the others are hints, told as such */
   matchedBy: 'identity' | 'cid' | 'serial' | 'place';
 }
@@ -74,7 +75,11 @@ function knownLines(known: KnownCard, sheet: Sheet & { timeZone?: string }): str
       formatMoment(known.writtenAtMs, sheet.timeZone),
       known.image === null ? null : `from ${escapeText(known.image)}`,
     ]),
-    ...entry(sheet, 'host key', known.hostKey === null ? [] : escapeText(known.hostKey)),
+    ...entries(
+      sheet,
+      'host key',
+      known.hostKeys.map((key) => escapeText(key)),
+    ),
     ...entry(sheet, 'state', `when its job ended: ${cardStateText[known.state]}`),
   ];
 }

@@ -33,7 +33,7 @@ export interface RecordToShow {
   checks: readonly { atMs: number; verdict: 'good' | 'bad' | 'unfinished'; bytesReadBack: number }[];
   bytesReadBack: number | null;
   sectorsRead: number | null;
-  identity: { hostKeyFingerprint: string | null };
+  identity: { hostKeys: readonly { publicKey: string; fingerprint: string }[] };
   cardMapRoot: string | null;
   kernelLines: readonly string[];
   toolVersion: string;
@@ -116,7 +116,7 @@ export function recordScreen(record: RecordToShow, options: RecordsOptions): str
     ]),
     ...phaseTable(record, options),
     ...entry(options, 'read back', readBackPhrases(record)),
-    ...entry(options, 'host key', record.identity.hostKeyFingerprint ?? []),
+    ...hostKeyEntries(record, options),
     ...entry(
       options,
       'digest',
@@ -156,6 +156,15 @@ function imageLines({ image }: RecordToShow, sheet: Sheet): string[] {
       image.packedSha256 === null ? [] : [image.packedSha256, 'of the file as stored'],
     ),
   ];
+}
+
+function hostKeyEntries({ identity }: RecordToShow, sheet: Sheet): string[] {
+  return identity.hostKeys.flatMap(({ publicKey, fingerprint }, at) =>
+    entry(sheet, at === 0 ? 'host key' : '', [
+      escapeText(fingerprint),
+      escapeText(publicKey.split(' ')[0] ?? '', 40),
+    ]),
+  );
 }
 
 function phaseTable({ phases }: RecordToShow, sheet: Sheet): string[] {

@@ -31,13 +31,3 @@ export function makeHostKey(comment: string, type: HostKeyType = 'ed25519'): Hos
     fingerprint: fingerprintOf(encodePublicBlob(key)),
   };
 }
-
-/**
- * A known_hosts line (sshd(8), "SSH_KNOWN_HOSTS FILE FORMAT"): names and addresses, separated by commas, then the
- * key without its comment. A port other than 22 makes every name `[name]:port`.
- */
-export function makeKnownHostsLine(names: readonly string[], publicLine: string, port = 22): string {
-  const places = names.map((name) => (port === 22 ? name : `[${name}]:${port}`));
-  const [type = '', base64 = ''] = publicLine.split(' ');
-  return `${places.join(',')} ${type} ${base64}`;
-}

@@ -26,7 +26,9 @@ export interface PreparedJob {
 }
 
 export interface RecordedOutcome extends JobOutcome {
+  /** the first of the node's host keys */
   hostKeyFingerprint: string | null;
+  hostKeyFingerprints: string[];
 }
 
 type JobParts = Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion'>;
@@ -62,7 +64,8 @@ export async function runRecordedJob(
       port: job.port,
       signal: job.signal,
     });
-    return { ...outcome, hostKeyFingerprint: edit?.hostKeys[0]?.fingerprint ?? null };
+    const hostKeyFingerprints = (edit?.hostKeys ?? []).map(({ fingerprint }) => fingerprint);
+    return { ...outcome, hostKeyFingerprint: hostKeyFingerprints[0] ?? null, hostKeyFingerprints };
   } finally {
     letSleep();
     if (prepared.diskName !== null) {
@@ -89,11 +92,22 @@ function makeEdit(
     keepsHostKeys: true,
   });
   records.saveIdentity(recordId, {
-    hostKeyPublic: edit.hostKeys[0]?.publicLine ?? null,
-    hostKeyFingerprint: edit.hostKeys[0]?.fingerprint ?? null,
+    hostNames: hostNamesOf(request),
+    hostKeys: edit.hostKeys.map(({ publicLine, fingerprint }) => ({ publicKey: publicLine, fingerprint })),
     identityFileSha256: null,
   });
   return edit;
+}
+
+/** Under which a client may look for the node. */
+function hostNamesOf({ plan, node }: NodeRequest): string[] {
+  const { domain } = plan.network;
+  const address = node.address?.split('/')[0];
+  return [
+    node.name,
+    ...(domain === null ? [] : [`${node.name}.${domain}`]),
+    ...(address === undefined ? [] : [address]),
+  ];
 }
 
 function unseenVolumes(facts: ImageFacts | null): ImageFacts['volumes'] {

@@ -15,7 +15,7 @@ const finished: FinishedCard = {
   slot: 'A2',
   image: 'node-os.img.xz',
   files: ['user-data', 'meta-data', 'network-config'],
-  hostKey,
+  hostKeys: [hostKey],
   release: 'ejected',
 };
 
@@ -56,7 +56,7 @@ describe('a card that is done', () => {
       node: null,
       slot: null,
       files: [],
-      hostKey: null,
+      hostKeys: [],
       release: 'take it out' as const,
     };
     expect(golden((sheet) => doneScreen(card, sheet))).toMatchInlineSnapshot(`

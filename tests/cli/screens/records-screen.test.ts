@@ -5,6 +5,7 @@ import { isAsForetold, rehearsalScreen } from '../../../src/cli/screens/rehearsa
 import { plainSheet } from '../../../src/cli/text/sheet.ts';
 import { finding } from '../../../src/contract/finding.ts';
 import type { RecordView } from '../../../src/records/record-types.ts';
+import { rfc8032Line } from '../../identity/published-keys.ts';
 import { golden } from './golden.ts';
 import { cardIdentity, hostKey, imageBytes, imageFacts, photoCard } from './orchard.ts';
 
@@ -43,7 +44,11 @@ const record: RecordView = {
   ],
   bytesReadBack: imageBytes,
   sectorsRead: 3_659_776,
-  identity: { hostKeyFingerprint: hostKey, hostKeyPublic: null, identityFileSha256: null },
+  identity: {
+    hostNames: ['orchard-05'],
+    hostKeys: [{ publicKey: rfc8032Line, fingerprint: hostKey }],
+    identityFileSha256: null,
+  },
   cardMapRoot: imageFacts.packedSha256,
   kernelLines: ['usb 1-2: reset high-speed USB device number 4 using xhci_hcd'],
   toolVersion: '0.1.0',
@@ -63,7 +68,7 @@ const failed: RecordView = {
   checks: [],
   bytesReadBack: null,
   sectorsRead: null,
-  identity: { hostKeyFingerprint: null, hostKeyPublic: null, identityFileSha256: null },
+  identity: { hostNames: [], hostKeys: [], identityFileSha256: null },
   cardMapRoot: null,
   kernelLines: [],
 };
@@ -108,7 +113,7 @@ describe('the records', () => {
       verify        21 s  1,873,805,312  89.0 MB/s
       seal     under 1 s
       read back 1,873,805,312 bytes · the kernel counts 3,659,776 sectors
-      host key  SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8
+      host key  SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8 · ssh-ed25519
       digest    ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad
                 over all digests of the card as it left us
       checks    26 Nov 2025, 09:00: as made, 1,873,805,312 bytes read
@@ -165,7 +170,7 @@ describe('which card is this', () => {
     recordId: 9,
     writtenAtMs: Date.UTC(2025, 10, 3, 14, 5),
     state: 'done' as const,
-    hostKey,
+    hostKeys: [hostKey],
     matchedBy: 'identity' as const,
   };
   const card = { identity: cardIdentity, contents: ['BOOT (vfat, 512 MB)'], findings: [] };
