@@ -5,7 +5,7 @@
 import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
-import { makeKnownHostsLine } from '../../src/identity/keys/host-key.ts';
+import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
