@@ -1,5 +1,7 @@
+import { escapeText } from '../../contract/escape-text.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import type { Plan } from '../../contract/plan.ts';
+import { parseAuthorizedKey } from '../../identity/keys/authorized-keys.ts';
 import { checkPlanImage } from '../../job/station/check-plan-image.ts';
 import type { Desk } from '../desk.ts';
 import { readPlanFile } from '../plan-options.ts';
@@ -11,11 +13,47 @@ import { table } from '../text/table.ts';
 export async function planCommand(desk: Desk, options: { check: string }): Promise<ExitStatus> {
   const plan = await readPlanFile(options.check);
   await checkPlanImage(plan, { port: desk.output.events, signal: desk.signal });
-  const { access, ...shown } = plan;
-  const keys = access.authorizedKeys.length;
-  const fields = { ...shown, access: { user: access.user, keys, password: access.passwordHash !== null } };
-  desk.output.show('plan', fields, (sheet) => planScreen(plan, sheet));
+  desk.output.show('plan', planFields(plan), (sheet) => planScreen(plan, sheet));
   return done;
+}
+
+/** Without what lets anybody in: hash and wireless key. */
+function planFields({ access, network, ...shown }: Plan): object {
+  const { user, authorizedKeys, passwordHash } = access;
+  const wifi = network.wifi && { ...network.wifi, key: '(not shown)' };
+  return {
+    ...shown,
+    network: { ...network, wifi },
+    access: {
+      user,
+      keys: authorizedKeys.length,
+      authorizedKeys: authorizedKeys.map(publicKeyFields),
+      password: passwordHash !== null,
+    },
+  };
+}
+
+function publicKeyFields(line: string): object {
+  const parsed = parseAuthorizedKey(line);
+  if (!parsed.ok) return { problem: parsed.reason };
+  const { type, bits, fingerprint, comment, options, note } = parsed.key;
+  return { type, bits, fingerprint, comment, options, note };
+}
+
+/** Each key that gets in, as ssh-keygen -l shows it, with what it is bound to and what speaks against it. */
+function keyEntries(lines: readonly string[], sheet: Sheet): string[] {
+  return lines.flatMap((line) => {
+    const parsed = parseAuthorizedKey(line);
+    if (!parsed.ok) return [];
+    const { type, bits, fingerprint, comment, options, note } = parsed.key;
+    return entry(sheet, 'key', [
+      fingerprint,
+      `${type}, ${bits} bits`,
+      escapeText(comment, 60),
+      options === null ? null : `only with ${escapeText(options, 120)}`,
+      note,
+    ]);
+  });
 }
 
 function planScreen(plan: Plan, sheet: Sheet): string[] {
@@ -36,6 +74,7 @@ function planScreen(plan: Plan, sheet: Sheet): string[] {
       },
     ),
     ...entry(sheet, 'access', [access.user, keys, password]),
+    ...keyEntries(access.authorizedKeys, sheet),
     '',
     ...table(sheet, columns, rows),
   ];
