@@ -61,6 +61,13 @@ export function isLost({ code }: CardwrightError): boolean {
   return code === 'media.gone' || code === 'media.changed' || code === 'job.identity-changed';
 }
 
+/** What a card that came in between may have got: the kernel sends what is on its way to whatever is in the slot. */
+export function sentMeanwhile({ code, facts }: Pick<CardwrightError, 'code' | 'facts'>): Finding[] {
+  const { onTheWayBytes: bytes } = facts;
+  const mayHave = code === 'media.changed' && typeof bytes === 'number' && bytes > 0;
+  return mayHave ? [finding('media.sent-meanwhile', 'fail', { bytes })] : [];
+}
+
 /**
  * What the card is when a job ends at this mark with this error. "unbootable" is said only where the first MiB was
  * read as zeros: in the last look, or, where none was possible, when the head came off.

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { CardwrightError } from '../../src/contract/cardwright-error.ts';
-import { type HeadSeen, type JobMark, stateAfter } from '../../src/job/verdict.ts';
+import type { Facts } from '../../src/contract/finding.ts';
+import { type HeadSeen, type JobMark, sentMeanwhile, stateAfter } from '../../src/job/verdict.ts';
 
 const writeFailed = new CardwrightError('media.write-failed');
 const gone = new CardwrightError('media.gone');
@@ -24,5 +25,21 @@ describe('what a card is after a failed job', () => {
 
   it.each(cases)('%s, %s, head %s: %s', (mark, error, head, state) => {
     expect(stateAfter(mark, error, head)).toBe(state);
+  });
+});
+
+describe('what a card that came in between may have got', () => {
+  const changed = (facts: Facts) => sentMeanwhile({ code: 'media.changed', facts });
+
+  it('is what was on its way when the card was changed', () => {
+    expect(changed({ expected: 17, found: 18, onTheWayBytes: 3_145_728 })).toEqual([
+      { code: 'media.sent-meanwhile', severity: 'fail', facts: { bytes: 3_145_728 } },
+    ]);
+  });
+
+  it('is nothing where nothing was, or where no other card came', () => {
+    expect(changed({ expected: 17, found: 18 })).toEqual([]);
+    expect(changed({ onTheWayBytes: 0 })).toEqual([]);
+    expect(sentMeanwhile({ code: 'media.gone', facts: { onTheWayBytes: 512 } })).toEqual([]);
   });
 });

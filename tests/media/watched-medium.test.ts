@@ -2,6 +2,7 @@ import * as fs from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
+import type { CardwrightError } from '../../src/contract/cardwright-error.ts';
 import { createFaultyMedium } from '../../src/media/faulty-medium.ts';
 import { createMemoryMedium } from '../../src/media/memory-medium.ts';
 import { watchDiskseq } from '../../src/media/slot-watch.ts';
@@ -64,6 +65,40 @@ describe('a watched medium', () => {
       await medium.read(new Uint8Array(512), 1024);
     }
     expect(inner.bytes[512]).toBe(0);
+  });
+
+  it('counts the writes that were on their way when the card was exchanged, and only those', async () => {
+    const memory = createMemoryMedium(4096);
+    const seq = diskseqFile(17);
+    const waiting: (() => void)[] = [];
+    const slow = {
+      ...memory,
+      write: (source: Uint8Array, offset: number) =>
+        new Promise<void>((resolve) => waiting.push(resolve)).then(() => memory.write(source, offset)),
+    };
+    const medium = watchMedium(slow, watchDiskseq(seq.fd, 17));
+    const finished = medium.write(block, 0);
+    waiting[0]?.();
+    await finished;
+    const writes = [512, 1024, 1536].map((offset) => medium.write(block, offset));
+    seq.set(18);
+    for (const go of waiting) go();
+    const onTheWayBytes = 3 * 512;
+    const facts = { expected: 17, found: 18, onTheWayBytes };
+    for (const write of writes) await expect(write).rejects.toMatchObject({ code: 'media.changed', facts });
+    await expect(medium.write(block, 2048)).rejects.toMatchObject({ facts });
+  });
+
+  it('counts them with an error that comes before the kernel notices the exchange, too', async () => {
+    const failing = createFaultyMedium(createMemoryMedium(4096), { kind: 'write-error', atByte: 600 });
+    const medium = watchMedium(failing, { check: () => undefined });
+    await expect(medium.write(block, 512)).rejects.toMatchObject({
+      code: 'media.write-failed',
+      facts: { offset: 512, onTheWayBytes: 512 },
+    });
+    const unsent = watchMedium(failing, watchDiskseq(diskseqFile(18).fd, 17));
+    const error = await unsent.write(block, 0).catch((thrown: CardwrightError) => thrown);
+    expect(error?.facts).toEqual({ expected: 17, found: 18 });
   });
 
   it('calls an error on an exchanged card by what it was', async () => {

@@ -48,6 +48,11 @@ export const mediaCodes = {
     what: 'The card in the reader is no longer the one that was approved: the kernel counts medium {found} there, approved was {expected}.',
     next: 'Take the card out and use neither of the two; put in the right one and start anew.',
   },
+  'media.sent-meanwhile': {
+    exit: 'cardLost',
+    what: 'Up to {bytes} bytes were on their way when the card was changed; they may have been written to the other one.',
+    next: 'Whatever was on the other card may be damaged: use it only after looking at it.',
+  },
   'media.counter-not-kept': {
     exit: 'done',
     what: 'The kernel keeps no count of what is read from {node}, so its count could not confirm the read-back.',

@@ -6,7 +6,14 @@ import type { ImageVolume } from '../../contract/image.ts';
 import type { DigestMap, ImageLayout, JobResult, Phase, PhaseTime } from '../../contract/job.ts';
 import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
 import type { VerifyAnswer } from '../engine/session.ts';
-import { counterFinding, type HeadSeen, type JobMark, mismatchError, stateAfter } from '../verdict.ts';
+import {
+  counterFinding,
+  type HeadSeen,
+  type JobMark,
+  mismatchError,
+  sentMeanwhile,
+  stateAfter,
+} from '../verdict.ts';
 import type { CardInReader } from './card-in-reader.ts';
 import { dismissWorker, lookAtHead } from './end-of-worker.ts';
 import { handOver } from './hand-over.ts';
@@ -260,7 +267,7 @@ class JobRun {
     const { code } = cause;
     const card = stateAfter(this.#mark, cause, head);
     const facts = { phase: this.#phase, ...cause.facts };
-    const findings = [...cause.findings];
+    const findings = [...cause.findings, ...sentMeanwhile(cause)];
     if (!workerIsGone) findings.push(finding('job.reader-hangs', 'note'));
     try {
       for (const found of findings) log.addFinding(found);
