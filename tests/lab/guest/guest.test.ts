@@ -4,13 +4,14 @@
  */
 import { readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { describeWith } from '../capabilities.ts';
 import { makeWorkFolder, withCleanup } from '../cleanup.ts';
 import { oldContent } from '../medium.ts';
-import { type Guest, runGuest, withGuest } from './guest.ts';
+import { runGuest, withGuest } from './guest.ts';
 import { deviceOptions, driveOption, nameDisks } from './machine.ts';
 import { makeRootDisk } from './root-disk.ts';
+import { shareGuest } from './share-guest.ts';
 
 const sizeBytes = 16 << 20;
 
@@ -43,33 +44,6 @@ interface Listing {
     }
   >;
   byId: string[];
-}
-
-/** A guest that lives for all cases of a describe block. */
-function shareGuest(boot: (body: (guest: Guest) => Promise<void>) => Promise<void>): () => Guest {
-  let shared: Guest | undefined;
-  let end: () => void = () => undefined;
-  let ended: Promise<void> = Promise.resolve();
-  beforeAll(async () => {
-    await new Promise<void>((resolve, reject) => {
-      ended = boot(async (guest) => {
-        shared = guest;
-        resolve();
-        await new Promise<void>((finish) => {
-          end = finish;
-        });
-      });
-      ended.catch(reject);
-    });
-  }, 180_000);
-  afterAll(async () => {
-    end();
-    await ended;
-  }, 60_000);
-  return () => {
-    if (shared === undefined) throw new Error('the guest did not boot');
-    return shared;
-  };
 }
 
 describe("a machine's arguments", () => {
