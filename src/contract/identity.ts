@@ -19,8 +19,10 @@ export type FirstBootMechanism =
 /** What a node can be given; `files` and `commands` are those that the node itself writes and runs at its first boot. */
 export type Carried =
   | 'hostName'
+  | 'domain'
   | 'authorizedKeys'
   | 'password'
+  | 'sudo'
   | 'network'
   | 'wifi'
   | 'hostKeys'

@@ -51,6 +51,8 @@ export interface RootFacts {
   bootFolders: string[];
   /** the program that will carry network settings out; null where none is there */
   renderer: NetworkRenderer | null;
+  /** of netplan, by the system's list of packages; null where none is listed */
+  netplanVersion: string | null;
   /** is there a program that joins wireless networks? */
   hasWifiProgram: boolean;
   hostKeyUnits: HostKeyUnit[];

@@ -5,9 +5,13 @@ export function nameProgram(program: RootFacts['program']): string {
   return program?.version ? `cloud-init ${program.version}` : 'cloud-init';
 }
 
-/** The first numbers of its version; null where that is not known. */
-export function isAtLeast(program: RootFacts['program'], major: number, minor: number): boolean | null {
-  const [, first, second] = /^(\d+)\.(\d+)/.exec(program?.version ?? '') ?? [];
+/** By the first two numbers of a version; null where it is not known. */
+export function isVersionAtLeast(version: string | null, major: number, minor: number): boolean | null {
+  const [, first, second] = /^(\d+)\.(\d+)/.exec(version ?? '') ?? [];
   if (first === undefined || second === undefined) return null;
   return Number(first) > major || (Number(first) === major && Number(second) >= minor);
+}
+
+export function isAtLeast(program: RootFacts['program'], major: number, minor: number): boolean | null {
+  return isVersionAtLeast(program?.version ?? null, major, minor);
 }

@@ -2,6 +2,7 @@ import { type Finding, finding } from '../contract/finding.ts';
 import type { Carried, MechanismFacts } from '../contract/identity.ts';
 import type { Plan, PlanNode } from '../contract/plan.ts';
 import type { RootLook } from '../contract/root-facts.ts';
+import { isDeferred } from './nocloud/first-boot-files.ts';
 import { seedVolumeWouldWork } from './seed-place.ts';
 
 /** What a node is to be given, and by what. */
@@ -26,8 +27,10 @@ const mechanismNames: Readonly<Record<MechanismFacts['mechanism'], string>> = {
 
 const askedNames: Readonly<Record<Carried, string>> = {
   hostName: 'a host name',
+  domain: 'a domain',
   authorizedKeys: 'authorized keys',
   password: 'a password',
+  sudo: 'rules for becoming root',
   network: 'a static address',
   wifi: 'a wireless network',
   hostKeys: 'host keys made here',
@@ -42,8 +45,11 @@ function listAsked({ plan, node, withHostKeys }: CarryRequest): Carried[] {
   const { access, network, system } = plan;
   const asked: [Carried, boolean][] = [
     ['hostName', true],
+    ['domain', network.domain !== null],
     ['authorizedKeys', access.authorizedKeys.length > 0],
     ['password', access.passwordHash !== null],
+    // "free" stands in a plan that does not ask.
+    ['sudo', access.sudo !== 'free'],
     ['network', node.address !== null],
     ['wifi', network.wifi !== null && node.link === 'wifi'],
     ['hostKeys', withHostKeys],
@@ -55,9 +61,20 @@ function listAsked({ plan, node, withHostKeys }: CarryRequest): Carried[] {
   return asked.filter(([, isAsked]) => isAsked).map(([kind]) => kind);
 }
 
-function canCarry({ mechanism, kernelLine }: CarryRequest, kind: Carried): boolean {
+function canCarry(request: CarryRequest, kind: Carried): boolean {
+  const { mechanism, kernelLine } = request;
   if (kind === 'hostName' && mechanism.mechanism === 'marker-files' && kernelLine === null) return false;
+  if (kind === 'files' && whyNoOwner(request) !== null) return false;
   return mechanism.carries[kind];
+}
+
+/** Files that wait for users need a module of their own (cloud-init, since 21.4). */
+function whyNoOwner({ node, root }: CarryRequest): string | null {
+  const modules = root?.state === 'read' ? root.facts.settings.modules : null;
+  if (modules === null || modules.includes('write_files_deferred')) return null;
+  const file = node.firstBoot.files.find(isDeferred);
+  const whose = file?.path.startsWith('/home/') ? 'below /home' : 'of other owners than root';
+  return file === undefined ? null : `without its module write_files_deferred it makes no files ${whose}`;
 }
 
 function seedVolumeHelps({ root, kernelLine, plan, mechanism }: CarryRequest): boolean {
@@ -93,8 +110,10 @@ function waysOut(request: CarryRequest, uncarried: readonly Carried[]): string {
   return `${all.charAt(0).toUpperCase()}${all.slice(1)}.`;
 }
 
-function whyNot({ mechanism }: CarryRequest, uncarried: readonly Carried[]): string {
-  const reasons = [...new Set(uncarried.flatMap((kind) => mechanism.because[kind] ?? []))];
+function whyNot(request: CarryRequest, uncarried: readonly Carried[]): string {
+  const { because } = request.mechanism;
+  const own = uncarried.includes('files') && because.files === undefined ? whyNoOwner(request) : null;
+  const reasons = [...new Set([...uncarried.flatMap((kind) => because[kind] ?? []), ...(own ? [own] : [])])];
   return reasons.length === 0 ? '' : `: ${reasons.join('; ')}`;
 }
 

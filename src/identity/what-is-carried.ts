@@ -4,8 +4,10 @@ import { nameProgram } from './first-boot-program.ts';
 
 export const carriedNames: Readonly<Record<Carried, string>> = {
   hostName: 'host name',
+  domain: 'domain',
   authorizedKeys: 'authorized keys',
   password: 'password',
+  sudo: 'sudo',
   network: 'network',
   wifi: 'wireless',
   hostKeys: 'host keys',
@@ -20,8 +22,10 @@ const kinds = Object.keys(carriedNames) as Carried[];
 /** The modules of cloud-init that do it; all of them are needed (cloud-init, "Module reference"). */
 const modulesFor: Partial<Record<Carried, string[]>> = {
   hostName: ['set_hostname'],
+  domain: ['set_hostname'],
   authorizedKeys: ['users_groups'],
   password: ['users_groups'],
+  sudo: ['users_groups'],
   hostKeys: ['ssh'],
   timezone: ['timezone'],
   locale: ['locale'],

@@ -203,7 +203,7 @@ describeWith(tools, 'an image whose root volume decides', { timeoutMs: 120_000 }
       const boot = `${disk.backingPath}@@${usualShape.bootStart}`;
       const userData = execFileSync('mtype', ['-i', boot, '::user-data'], { encoding: 'utf8' });
       expect(parse(userData)).toMatchObject({
-        bootcmd: ['systemctl mask --now --no-block new-host-keys.service'],
+        bootcmd: [['sh', '-c', 'systemctl mask --now --no-block new-host-keys.service', 'cardwright']],
       });
     }));
 

@@ -71,6 +71,7 @@ export function orderFor(volume: Extent): EditOrder {
       { path: 'kernel.img', content: Buffer.alloc(20_000, 'k') },
       { path: 'files/of the orchard/extra.txt', content: Buffer.from('extra') },
     ],
+    firstBootFiles: [],
     instanceId: 'orchard-01-6f1c',
     hostKeys: [],
     identity: {

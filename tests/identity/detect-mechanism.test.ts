@@ -85,8 +85,8 @@ describe('the first-boot mechanism, from outside', () => {
         .filter(([, can]) => can)
         .map(([what]) => what);
     const all = [
-      ...['hostName', 'authorizedKeys', 'password', 'network', 'wifi', 'hostKeys', 'timezone', 'locale'],
-      ...['files', 'commands'],
+      ...['hostName', 'domain', 'authorizedKeys', 'password', 'sudo', 'network', 'wifi', 'hostKeys'],
+      ...['timezone', 'locale', 'files', 'commands'],
     ];
     expect(carries(null, { 'user-data': '', 'meta-data': '' })).toEqual(all);
     expect(carries('cidata', {})).toEqual(all);

@@ -53,9 +53,10 @@ describe('commands for the start of the first boot', () => {
   };
 
   it('come before the image’s own, once', () => {
-    expect(bootCommandsOf(null)).toEqual(firstBootFixes);
+    const ours = firstBootFixes.map((command) => ['sh', '-c', command, 'cardwright']);
+    expect(bootCommandsOf(null)).toEqual(ours);
     const own = '#cloud-config\nbootcmd:\n  - [modprobe, w1_gpio]\n  - echo "seen $1"\n';
-    const merged = [...firstBootFixes, ['modprobe', 'w1_gpio'], 'echo "seen $1"'];
+    const merged = [...ours, ['modprobe', 'w1_gpio'], 'echo "seen $1"'];
     expect(bootCommandsOf(own)).toEqual(merged);
     const existing = { userData: own, metaData: null, networkConfig: null };
     const once = textOf(makeSet({ existing, firstBootFixes }), 'user-data');

@@ -54,6 +54,7 @@ export function rootFacts(
     seedFolders: [],
     bootFolders: ['/boot/firmware'],
     renderer: 'netplan',
+    netplanVersion: '0.106-2+deb12u1',
     hasWifiProgram: true,
     hostKeyUnits: [],
     markerReaders: [],

@@ -18,7 +18,7 @@ import {
 
 const cmdline = 'console=tty1 root=PARTUUID=1234abcd-02 rootwait\n';
 const withLine = { userData: null, metaData: null, networkConfig: null, cmdline };
-const passwordOnly = orchardPlan({ authorizedKeys: [], passwordHash: growerHash });
+const passwordOnly = orchardPlan({ authorizedKeys: [], passwordHash: growerHash, sshPassword: true });
 
 const { network } = orchardPlan();
 const none = {
@@ -29,6 +29,13 @@ const none = {
   reason: 'nothing is there',
   remarks: [],
 };
+
+const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
+const work = { path: '/etc/motd', source: '/x', template: false, mode: '0644', owner: 'root:root' };
+const withNetwork = (changes: Partial<typeof network>) => ({
+  ...passwordOnly,
+  network: { ...network, ...changes },
+});
 
 function refusalsOf(changes: Partial<NodeFileParts>) {
   const set = makeSet(changes);
@@ -58,6 +65,25 @@ describe('what is refused before anything is written', () => {
     ['host keys', { hostKeys: [makeHostKey('x')] }, 'host keys made here'],
     ['the name, where there is no kernel line', { existing: { ...withLine, cmdline: null } }, 'a host name'],
     [
+      'rules for becoming root',
+      { plan: orchardPlan({ ...passwordOnly.access, sudo: 'none' }) },
+      'rules for becoming root',
+    ],
+    ['a domain', { plan: withNetwork({ domain: 'orchard.example.org' }) }, 'a domain'],
+    [
+      'a wireless network',
+      { plan: withNetwork({ wifi }), node: orchardNode({ link: 'wifi' }) },
+      'a wireless network',
+    ],
+    [
+      'what the node does itself',
+      {
+        plan: { ...passwordOnly, system: { timezone: 'Europe/Madrid', locale: 'C.UTF-8' } },
+        node: orchardNode({ firstBoot: { files: [work], commands: ['true'] } }),
+      },
+      'a time zone, a locale, files on the node, commands',
+    ],
+    [
       'several at once',
       { plan: orchardPlan(), node: orchardNode({ address: '192.0.2.11/24' }) },
       'authorized keys, a static address',
@@ -76,8 +102,6 @@ describe('what is refused before anything is written', () => {
     });
   });
 
-  const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
-  const work = { path: '/etc/motd', source: '/x', template: false, mode: '0644', owner: 'root:root' };
   const noCloudWith = (...missing: Carried[]) => ({
     ...noCloud,
     carries: { ...noCloud.carries, ...Object.fromEntries(missing.map((kind) => [kind, false])) },
@@ -111,6 +135,35 @@ describe('what is refused before anything is written', () => {
       expect(refusalsOf({ mechanism: noCloudWith(kind) })).toEqual([]);
     },
   );
+
+  it('files of other owners, where the program has no module for them', () => {
+    const look = rootLook({}, { modules: ['write_files', 'runcmd'] });
+    const nodeWith = (changes: Partial<typeof work>) =>
+      orchardNode({ firstBoot: { files: [{ ...work, ...changes }], commands: [] } });
+    const [refusal] = refusalsOf({ root: look, node: nodeWith({ owner: 'grower:grower' }) });
+    expect(refusal?.facts).toMatchObject({
+      asked: 'files on the node',
+      why: ': without its module write_files_deferred it makes no files of other owners than root',
+    });
+    const [atHome] = refusalsOf({ root: look, node: nodeWith({ path: '/home/grower/.profile' }) });
+    expect(atHome?.facts.why).toMatch(/no files below \/home$/);
+    expect(refusalsOf({ root: look, node: nodeWith({}) })).toEqual([]);
+    expect(refusalsOf({ root: rootLook(), node: nodeWith({ owner: 'grower:grower' }) })).toEqual([]);
+  });
+
+  it('files for the first boot that are too large together', () => {
+    const file = (path: string, sizeBytes: number) => ({
+      path,
+      content: Buffer.alloc(sizeBytes),
+      mode: '0644',
+      owner: 'root:root',
+    });
+    const most = 2 ** 19;
+    expect(refusalsOf({ firstBootFiles: [file('/a', most)] })).toEqual([]);
+    expect(refusalsOf({ firstBootFiles: [file('/a', most), file('/b', 1)] })).toMatchObject([
+      { code: 'identity.first-boot-files-too-large', facts: { sizeBytes: most + 1, mostBytes: most } },
+    ]);
+  });
 
   it.each([
     [
@@ -176,8 +229,8 @@ describe('marker files', () => {
     const set = makeSet({ plan: passwordOnly, mechanism: markers, existing: withLine });
     expect(set.files.map(({ path, secret }) => [path, secret])).toEqual([
       ['cmdline.txt', false],
-      ['ssh', false],
       ['userconf.txt', true],
+      ['ssh', false],
     ]);
     // Format: common practice, no source: `user:crypt-hash` in the first line.
     expect(textOf(set, 'userconf.txt')).toBe(`grower:${growerHash}\n`);
@@ -187,6 +240,13 @@ describe('marker files', () => {
     );
     expect(set.remove).toEqual(['ssh.txt', 'userconf', 'failed_userconf.txt']);
     expect(set.findings.map(({ code }) => code)).toEqual(['identity.name-by-kernel-line']);
+  });
+
+  it('start no server where the password is not for SSH', () => {
+    const plan = orchardPlan({ authorizedKeys: [], passwordHash: growerHash, sshPassword: false });
+    const set = makeSet({ plan, mechanism: markers, existing: withLine });
+    expect(set.files.map(({ path }) => path)).toEqual(['cmdline.txt', 'userconf.txt']);
+    expect(set.remove).toContain('ssh');
   });
 
   it('put one name on the line, whatever was there', () => {

@@ -329,7 +329,7 @@ describe('what a NoCloud image carries, by the root volume', () => {
         {},
         { modules: ['set_hostname', 'write_files', 'timezone', 'locale', 'runcmd', 'scripts_user'] },
       ),
-      ['authorizedKeys', 'password', 'hostKeys'],
+      ['authorizedKeys', 'password', 'sudo', 'hostKeys'],
     ],
     ['everything', rootLook(), []],
   ] as [string, RootLook, string[]][])('with %s', (_title, look, missing) => {

@@ -5,6 +5,7 @@ import {
   growerKey,
   hasPythonYaml,
   makeSet,
+  orchardNode,
   orchardPlan,
   readAsPython,
   textOf,
@@ -24,6 +25,7 @@ python('user-data, read by PyYAML [skipped where python3-yaml is missing]', () =
     expect(readAsPython(text)).toEqual({
       hostname: 'orchard-01',
       preserve_hostname: false,
+      manage_etc_hosts: 'localhost',
       ssh_pwauth: false,
       users: [
         {
@@ -36,13 +38,11 @@ python('user-data, read by PyYAML [skipped where python3-yaml is missing]', () =
     });
   });
 
-  it('gives a password where the plan has a hash, and only then lets passwords in', () => {
-    const plan = orchardPlan({ passwordHash: growerHash, authorizedKeys: [] });
-    expect(readAsPython(textOf(makeSet({ plan }), 'user-data'))).toEqual({
-      hostname: 'orchard-01',
-      preserve_hostname: false,
-      ssh_pwauth: true,
-      users: [{ name: 'grower', sudo: 'ALL=(ALL:ALL) ALL', lock_passwd: false, hashed_passwd: growerHash }],
+  it.each([true, false])('gives a password where the plan has a hash; over SSH, too: %s', (sshPassword) => {
+    const plan = orchardPlan({ passwordHash: growerHash, authorizedKeys: [], sshPassword });
+    expect(readAsPython(textOf(makeSet({ plan }), 'user-data'))).toMatchObject({
+      ssh_pwauth: sshPassword,
+      users: [{ name: 'grower', lock_passwd: false, hashed_passwd: growerHash }],
     });
   });
 
@@ -264,9 +264,18 @@ describe('user-data that nothing can be merged into', () => {
     ['one setting twice', '#cloud-config\na: 1\na: 2\n', /not proper YAML/],
     ['two documents', '#cloud-config\na: 1\n---\nb: 2\n', /not proper YAML/],
     ['an anchor that goes', '#cloud-config\nhostname: &x node\nother: *x\n', /alias/i],
-    ['too much', `#cloud-config\n# ${'x'.repeat(300_000)}\n`, /larger than/],
+    ['too much', `#cloud-config\n# ${'x'.repeat(2 ** 20)}\n`, /larger than/],
+    ['signs that the reader stops at', '#cloud-config\na: "\u0085"\n', /control characters/],
+    ['commands that are no list', '#cloud-config\nruncmd: reboot\n', /its runcmd is not a list/],
+    ['files that are no list', '#cloud-config\nwrite_files: {}\n', /its write_files is not a list/],
   ])('%s', (_title, userData, why) => {
-    const set = makeSet({ existing: { ...nothing, userData } });
+    const firstBoot = { files: [], commands: ['true'] };
+    const firstBootFiles = [{ path: '/x', content: Buffer.alloc(1), mode: '0644', owner: 'root:root' }];
+    const set = makeSet({
+      existing: { ...nothing, userData },
+      node: orchardNode({ firstBoot }),
+      firstBootFiles,
+    });
     expect(set.files).toEqual([]);
     expect(set.findings).toMatchObject([{ code: 'identity.unmergeable', severity: 'refuse' }]);
     expect(set.findings[0]?.facts.why).toMatch(why);

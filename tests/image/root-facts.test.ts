@@ -74,6 +74,12 @@ describeWith(tools, 'the first boot, by the root volume', { timeoutMs: 60_000 },
     },
   );
 
+  it('knows the version of netplan by the list of packages alone', async () => {
+    const entries = entryOf('22.4.2-1').replace('cloud-init-extra', 'netplan.io');
+    expect((await factsOf({ 'var/lib/dpkg/status': entries })).netplanVersion).toBe('9.9');
+    expect((await factsOf({ 'usr/sbin/netplan': '' })).netplanVersion).toBeNull();
+  });
+
   it('takes no removed package, no other package and no other volume for the program', async () => {
     const removed = { 'var/lib/dpkg/status': entryOf('22.4.2-1', 'deinstall ok config-files') };
     expect((await factsOf(removed)).program).toBeNull();

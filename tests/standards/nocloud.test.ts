@@ -1,7 +1,7 @@
 import fs from 'node:fs';
 import path from 'node:path';
 import { makeHostKey } from '../../src/identity/keys/host-key.ts';
-import { growerHash, makeSet, orchardPlan, textOf } from '../identity/orchard.ts';
+import { growerHash, makeSet, orchardNode, orchardPlan, textOf } from '../identity/orchard.ts';
 import { run, workFolder } from '../image/recipes.ts';
 import { compareRows, type Row } from './compare-rows.ts';
 
@@ -40,6 +40,25 @@ const merged = (userData: string) => () =>
   textOf(makeSet({ existing: { ...existing, userData } }), 'user-data');
 const hostKey = makeHostKey('orchard-01');
 const rsaKey = makeHostKey('orchard-01', 'rsa');
+const fullSet = () => {
+  const { network } = orchardPlan();
+  const wifi = { name: 'orchard', key: '0'.repeat(64), country: 'ES', hidden: false };
+  return makeSet({
+    plan: orchardPlan(
+      { sudo: 'none', passwordHash: growerHash, sshPassword: true },
+      {
+        network: { ...network, domain: 'orchard.example.org', wifi },
+        system: { timezone: 'Europe/Madrid', locale: 'en_GB.UTF-8' },
+      },
+    ),
+    node: orchardNode({ link: 'wifi', firstBoot: { files: [], commands: ['echo "a: b"'] } }),
+    firstBootFiles: [
+      { path: '/home/grower/x', content: Buffer.from('x'), mode: '0600', owner: 'grower:grower' },
+      { path: '/etc/empty', content: new Uint8Array(), mode: '644', owner: 'root:root' },
+    ],
+    firstBootFixes: ['systemctl mask --now --no-block new-keys.service'],
+  });
+};
 const isFirstLine = (text: string) => text.split('\n')[0] === '#cloud-config';
 const schema = 'cloud-init 22.4.2, schema of';
 
@@ -55,6 +74,15 @@ compareRows('NoCloud user-data', [
     `${schema} cc_users_groups: hashed_passwd, lock_passwd`,
     () => textOf(makeSet({ plan: orchardPlan({ passwordHash: growerHash }) }), 'user-data'),
     (text) => text.includes(`hashed_passwd: "${growerHash}"`) && text.includes('lock_passwd: false'),
+  ),
+  schemaRow(
+    'a node with all that a plan can say',
+    `${schema} cc_set_hostname, cc_update_etc_hosts, cc_timezone, cc_locale, cc_bootcmd, cc_write_files, cc_runcmd`,
+    () => textOf(fullSet(), 'user-data'),
+    (text) =>
+      text.includes('fqdn: "orchard-01.orchard.example.org"') &&
+      /^timezone: "Europe\/Madrid"/m.test(text) &&
+      /^ {2}- path: "\/home\/grower\/x" .*\n {4}encoding: "b64"\n[\s\S]*^ {4}defer: true$/m.test(text),
   ),
   schemaRow(
     'the first line says what it is, also where the image has a byte order mark and CRLF before it',

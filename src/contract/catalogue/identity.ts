@@ -66,6 +66,16 @@ export const identityCodes = {
     what: 'The name goes onto the kernel line of cmdline.txt (systemd.hostname=), since marker files carry none.',
     next: 'After the first boot, see with rollcall that the node answers under its name.',
   },
+  'identity.first-boot-files-too-large': {
+    exit: 'personalizationFailed',
+    what: 'The files that the node makes at its first boot have {sizeBytes} bytes together; at most {mostBytes} are carried.',
+    next: 'Put large ones into the boot volume (files), and have a command move them.',
+  },
+  'identity.wifi-country-later': {
+    exit: 'done',
+    what: 'The image has no kernel line to put the radio’s country ({country}) on, and whether its network settings know one is not known: the country holds from the node’s second start on.',
+    next: 'If the network is not found, let it use channels 1 to 11, or start the node once more.',
+  },
   'identity.no-settings-file': {
     exit: 'personalizationFailed',
     what: 'The plan asks for {asked}, and the boot volume has no {file} to put them into.',

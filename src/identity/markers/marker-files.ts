@@ -3,12 +3,12 @@ import type { NodeFile } from '../../contract/identity.ts';
 /** Names by which an older card may carry the same settings; they would be applied as well. */
 export const otherMarkerNames = ['ssh.txt', 'userconf', 'failed_userconf.txt'];
 
-/** `ssh`: any content starts the server. `userconf.txt`: its first line is `user:crypt-hash`. (Common practice, no standard.) */
-export function makeMarkerFiles(user: string, passwordHash: string): NodeFile[] {
-  return [
-    { path: 'ssh', content: new Uint8Array(), secret: false },
-    { path: 'userconf.txt', content: Buffer.from(`${user}:${passwordHash}\n`), secret: true },
-  ];
+/** Any content starts the SSH server, which then takes passwords. (Common practice, no standard.) */
+export const sshFile: NodeFile = { path: 'ssh', content: new Uint8Array(), secret: false };
+
+/** Its first line is `user:crypt-hash`. (Common practice, no standard.) */
+export function makeUserFile(user: string, passwordHash: string): NodeFile {
+  return { path: 'userconf.txt', content: Buffer.from(`${user}:${passwordHash}\n`), secret: true };
 }
 
 /**

@@ -1,8 +1,9 @@
 import { isMap, isScalar, isSeq, type Node, type YAMLMap, YAMLSeq } from 'yaml';
 import type { PlanAccess } from '../../contract/plan.ts';
+import { isOwnEntry, marked } from './own-items.ts';
 import { bare, listOf, mapOf, quoted, removeSetting, replaceSetting } from './yaml-text.ts';
 
-/** Settings of a user that decide who gets in; those of the node's user are the plan's alone. */
+/** Settings of a user that decide who gets in and who becomes root; those of the node's user are the plan's alone. */
 const accessSettings = [
   'passwd',
   'plain_text_passwd',
@@ -10,6 +11,8 @@ const accessSettings = [
   'lock_passwd',
   'lock-passwd',
   'inactive',
+  'sudo',
+  'doas',
   'expiredate',
   'ssh_authorized_keys',
   'ssh-authorized-keys',
@@ -19,6 +22,12 @@ const accessSettings = [
   'ssh-redirect-user',
 ];
 
+/** Groups whose members become root with their password, by the rules that systems come with (common practice, no source). */
+const rootGroups = ['sudo', 'wheel', 'admin', 'root'];
+
+/** sudoers(5); no rule where the user is not to become root. */
+const sudoRules = { free: 'ALL=(ALL) NOPASSWD:ALL', password: 'ALL=(ALL:ALL) ALL', none: null } as const;
+
 /**
  * What the node's user gets. A hash goes in as `hashed_passwd`, which is applied to new and existing users alike
  * (`passwd` is passed over for existing ones), and not through `chpasswd`, which would expire it at the first login
@@ -26,9 +35,9 @@ const accessSettings = [
  */
 function accessOf(access: PlanAccess): Record<string, Node> {
   const { passwordHash, authorizedKeys } = access;
+  const sudo = sudoRules[access.sudo];
   return {
-    // Without a password there is none to ask for.
-    sudo: quoted(passwordHash === null ? 'ALL=(ALL) NOPASSWD:ALL' : 'ALL=(ALL:ALL) ALL'),
+    ...(sudo === null ? {} : { sudo: quoted(sudo) }),
     lock_passwd: bare(passwordHash === null),
     ...(passwordHash === null ? {} : { hashed_passwd: quoted(passwordHash) }),
     ...(authorizedKeys.length === 0 ? {} : { ssh_authorized_keys: listOf(authorizedKeys.map(quoted)) }),
@@ -41,12 +50,34 @@ function nameOf(item: unknown): string | null {
   return typeof name === 'string' ? name : null;
 }
 
+/** @returns true where the user was in a group that makes root */
+function leaveRootGroups(user: YAMLMap): boolean {
+  const groups = user.get('groups', true) as unknown;
+  const isKept = (name: unknown) => !rootGroups.includes(String(isScalar(name) ? name.value : name).trim());
+  const names: unknown[] = isSeq(groups)
+    ? groups.items
+    : isScalar(groups) && typeof groups.value === 'string'
+      ? groups.value.split(',')
+      : isMap(groups)
+        ? groups.items.map(({ key }) => key)
+        : [];
+  const kept = names.filter(isKept);
+  if (kept.length === names.length) return false;
+  if (isSeq(groups)) groups.items = kept;
+  else if (isScalar(groups)) groups.value = kept.join(',');
+  else if (isMap(groups)) groups.items = groups.items.filter(({ key }) => isKept(key));
+  // An empty list is one group without a name to some.
+  if (kept.length === 0) removeSetting(user, 'groups');
+  return true;
+}
+
 function mergeUser(user: YAMLMap, access: PlanAccess): string[] {
   const wanted = accessOf(access);
   const where = `users.${access.user}`;
   const removed = accessSettings.filter((key) => !(key in wanted) && removeSetting(user, key));
   const replaced = Object.entries(wanted).filter(([key, value]) => replaceSetting(user, key, value));
-  return [...removed, ...replaced.map(([key]) => key)].map((key) => `${where}.${key}`);
+  const left = access.sudo === 'none' && leaveRootGroups(user) ? ['groups'] : [];
+  return [...removed, ...replaced.map(([key]) => key), ...left].map((key) => `${where}.${key}`);
 }
 
 /** The image's list of users as a list; null where it is something else that cannot be kept. */
@@ -66,6 +97,8 @@ export function mergeNodeUser(map: YAMLMap, access: PlanAccess): string[] {
   const found = readUsers(map);
   const users = found ?? new YAMLSeq();
   const replaced = found === null ? ['users'] : [];
+  // Another plan's user, whom a former writing let in.
+  users.items = users.items.filter((item) => !isOwnEntry(item) || nameOf(item) === access.user);
   const ours = users.items.filter((item) => nameOf(item) === access.user);
   const existing = ours.find((item) => isMap(item));
   if (isMap(existing)) {
@@ -73,7 +106,7 @@ export function mergeNodeUser(map: YAMLMap, access: PlanAccess): string[] {
     users.items = users.items.filter((item) => item === existing || !ours.includes(item));
   } else {
     users.items = users.items.filter((item) => !ours.includes(item));
-    users.items.push(mapOf({ name: quoted(access.user), ...accessOf(access) }));
+    users.items.push(mapOf({ name: marked(quoted(access.user)), ...accessOf(access) }));
   }
   map.set('users', users);
   return replaced;

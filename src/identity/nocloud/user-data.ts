@@ -1,28 +1,27 @@
 import type { YAMLMap } from 'yaml';
-import type { PlanAccess } from '../../contract/plan.ts';
+import type { PlanAccess, PlanSystem } from '../../contract/plan.ts';
 import type { HostKey } from '../keys/host-key.ts';
-import { putFirstCommands } from './boot-commands.ts';
+import { type FirstBootFile, putFirstBootFiles } from './first-boot-files.ts';
 import { dropOldPasswords, listOtherAccess, mergeNodeUser } from './node-user.ts';
-import {
-  bare,
-  block,
-  mapOf,
-  quoted,
-  readYamlMap,
-  removeSetting,
-  replaceSetting,
-  writeYaml,
-} from './yaml-text.ts';
+import { putOwnCommands } from './own-items.ts';
+import { setHostName, setSystem } from './system-settings.ts';
+import { bare, block, mapOf, quoted, readYamlMap, replaceSetting, writeYaml } from './yaml-text.ts';
 
 export interface UserDataParts {
   name: string;
+  domain: string | null;
   access: PlanAccess;
+  system: PlanSystem;
   /** at most one of each type; none where the image makes its own */
   hostKeys: readonly HostKey[];
   /** a line that says where the file comes from, without the # */
   note: string;
   /** lines for a shell, run at the start of a boot before anything else */
-  firstCommands?: readonly string[];
+  firstCommands: readonly string[];
+  /** files that the node makes, before its commands */
+  files: readonly FirstBootFile[];
+  /** for a shell, run once when all else is done */
+  commands: readonly string[];
 }
 
 export type MergedFile =
@@ -59,14 +58,6 @@ function bodyOf(existing: string): { ok: true; body: string } | { ok: false; why
   return { ok: true, body: rest.filter((line) => !line.startsWith(noteStart)).join('\n') };
 }
 
-function setHostName(map: YAMLMap, name: string): string[] {
-  // A full name would win over the short one, and a kept name over both.
-  const replaced = ['fqdn', 'prefer_fqdn_over_hostname'].filter((key) => removeSetting(map, key));
-  if (replaceSetting(map, 'hostname', quoted(name))) replaced.push('hostname');
-  if (replaceSetting(map, 'preserve_hostname', bare(false))) replaced.push('preserve_hostname');
-  return replaced;
-}
-
 function setHostKeys(map: YAMLMap, hostKeys: readonly HostKey[]): string[] {
   const keys = mapOf(
     Object.fromEntries(
@@ -83,9 +74,21 @@ function setHostKeys(map: YAMLMap, hostKeys: readonly HostKey[]): string[] {
   return replaced;
 }
 
+/** What the node does itself, at the start of its first boot and at the end. */
+function putWork(
+  map: YAMLMap,
+  { firstCommands, files, commands }: UserDataParts,
+): { ok: true; replaced: string[] } | { ok: false; why: string } {
+  const why = putOwnCommands(map, 'bootcmd', firstCommands) ?? putOwnCommands(map, 'runcmd', commands);
+  if (why !== null) return { ok: false, why };
+  const put = putFirstBootFiles(map, files);
+  return 'why' in put ? { ok: false, why: put.why } : { ok: true, replaced: put.replaced };
+}
+
 /**
  * The node's user-data: the image's own cloud-config with the node's settings in it, which win; comments and all
- * other settings stay. Settings as in cloud-init's modules set-hostname, users-and-groups, set-passwords and ssh.
+ * other settings stay. Settings as in cloud-init's modules set_hostname, users_groups, set_passwords, ssh, timezone,
+ * locale, bootcmd, write_files and runcmd.
  * @param existing the image's user-data, or null
  */
 export function mergeUserData(existing: string | null, parts: UserDataParts): MergedFile {
@@ -96,15 +99,17 @@ export function mergeUserData(existing: string | null, parts: UserDataParts): Me
   if (!yaml.ok) return yaml;
   const { map, document } = yaml;
   const { access, hostKeys } = parts;
-  const unfit = putFirstCommands(map, parts.firstCommands ?? []);
-  if (unfit !== null) return { ok: false, why: unfit };
+  const work = putWork(map, parts);
+  if (!work.ok) return work;
   const bringsHostKeys = map.has('ssh_keys');
   const replaced = [
-    ...setHostName(map, parts.name),
+    ...setHostName(map, parts.name, parts.domain),
+    ...setSystem(map, parts.system),
     ...mergeNodeUser(map, access),
     ...dropOldPasswords(map, access.user),
-    ...(replaceSetting(map, 'ssh_pwauth', bare(access.passwordHash !== null)) ? ['ssh_pwauth'] : []),
+    ...(replaceSetting(map, 'ssh_pwauth', bare(access.sshPassword)) ? ['ssh_pwauth'] : []),
     ...(hostKeys.length === 0 ? [] : setHostKeys(map, hostKeys)),
+    ...work.replaced,
   ];
   const otherAccess = listOtherAccess(map, access.user);
   try {

@@ -6,6 +6,7 @@ import {
   type Node,
   parseDocument,
   Scalar,
+  type Tags,
   visit,
   YAMLMap,
   YAMLSeq,
@@ -20,7 +21,8 @@ export interface YamlText {
 
 export type YamlResult = ({ ok: true } & YamlText) | { ok: false; why: string };
 
-const largestBytes = 2 ** 18;
+/** Room for what a former card's first boot carried (`mostFirstBootBytes`, in base64) beside an image's own settings. */
+const largestBytes = 2 ** 20;
 /** As many as an image's own file never has. */
 const mostLexemes = 20_000;
 
@@ -34,9 +36,32 @@ const emptyValue = {
   stringify: () => '',
 };
 
+/**
+ * Signs that the node's reader (PyYAML's reader.py, `NON_PRINTABLE`; scanner.py, line breaks of YAML 1.1) stops at, or
+ * takes for a line's end. They are allowed as escapes alone (YAML 1.1 section 5.6).
+ */
+const unsafeSigns = /[\u007f-\u009f\u2028\u2029\ufffe\uffff]/;
+const escaped = (sign: string) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, '0')}`;
+
+const unsafeText = {
+  tag: 'tag:yaml.org,2002:str',
+  // Never chosen when reading.
+  test: /(?!)/,
+  default: true,
+  resolve: (text: string) => text,
+  identify: (value: unknown) => typeof value === 'string' && unsafeSigns.test(value),
+  stringify: ({ value }: { value?: unknown }) =>
+    JSON.stringify(value).replace(new RegExp(unsafeSigns, 'g'), escaped),
+};
+
+const yamlOptions = {
+  schema: 'failsafe',
+  customTags: (tags: Tags) => [...tags, emptyValue, unsafeText],
+} as const;
+
 export function freshYaml(): YamlText {
   const map = new YAMLMap();
-  return { document: new Document(map, { schema: 'failsafe' }), map };
+  return { document: new Document(map, yamlOptions), map };
 }
 
 const yamlTag = 'tag:yaml.org,2002:';
@@ -71,7 +96,8 @@ export function readYamlMap(text: string): YamlResult {
   if (text.length > largestBytes) return { ok: false, why: `it is larger than ${largestBytes / 1024} KiB` };
   const complex = whyTooComplex(text, mostLexemes);
   if (complex !== null) return { ok: false, why: complex };
-  const document = parseDocument(text, { schema: 'failsafe', customTags: (tags) => [...tags, emptyValue] });
+  if (unsafeSigns.test(text)) return { ok: false, why: 'it has control characters that nodes stop at' };
+  const document = parseDocument(text, yamlOptions);
   const [error] = document.errors;
   if (error) return { ok: false, why: `it is not proper YAML (${error.message.split('\n', 1)[0]})` };
   if (document.contents === null || (isScalar(document.contents) && document.contents.value === null)) {

@@ -28,11 +28,18 @@ async function pythonFolders(volume: ExtVolume): Promise<string[]> {
   return versions.flatMap((name) => [`/usr/lib/${name}/dist-packages`, `/usr/lib/${name}/site-packages`]);
 }
 
-/** The first-boot program by the system's list of packages, else by its own files. */
-export async function findProgram(volume: ExtVolume): Promise<RootFacts['program']> {
-  const list = await volume.text(packageList, mostListBytes);
-  const listed = list === null ? null : versionInPackageList(list, 'cloud-init');
-  if (listed !== null) return { version: listed, from: 'Debian package' };
+/** The first-boot program by the system's list of packages, else by its own files; netplan by the list alone. */
+export async function findPrograms(
+  volume: ExtVolume,
+): Promise<Pick<RootFacts, 'program' | 'netplanVersion'>> {
+  const list = (await volume.text(packageList, mostListBytes)) ?? '';
+  const netplanVersion = versionInPackageList(list, 'netplan.io');
+  const listed = versionInPackageList(list, 'cloud-init');
+  const program = listed === null ? await findByFiles(volume) : { version: listed, from: 'Debian package' };
+  return { program, netplanVersion };
+}
+
+async function findByFiles(volume: ExtVolume): Promise<RootFacts['program']> {
   for (const folder of await pythonFolders(volume)) {
     const text = await volume.text(`${folder}/${module}`);
     if (text !== null) return { version: versionInModule(text), from: `${folder}/${module}` };

@@ -5,7 +5,7 @@ import { ExtUnreadable, type ExtVolume, withExtVolume } from '../ext-volume.ts';
 import { boundFiles } from './bounded-files.ts';
 import { readFirstBootSettings } from './first-boot-settings.ts';
 import { findHostKeyUnits } from './host-key-units.ts';
-import { findProgram } from './program-version.ts';
+import { findPrograms } from './program-version.ts';
 import { readWantedUnits, type WantedUnit } from './wanted-units.ts';
 
 const mostVolumes = 8;
@@ -83,7 +83,7 @@ async function lookInto(volume: ExtVolume, partition: number): Promise<RootFacts
   const units = await readWantedUnits(volume);
   return {
     partition,
-    program: await findProgram(volume),
+    ...(await findPrograms(volume)),
     offBy: (await isThere(volume, [offFile])) ? offFile : null,
     settings,
     seedFolders: await findSeedFolders(volume),

@@ -13,6 +13,7 @@ import { keepHostKey } from '../../identity/host-key-promise.ts';
 import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
 import type { HostKey } from '../../identity/keys/host-key.ts';
 import { makeNodeFiles, type NodeFileSet } from '../../identity/make-node-files.ts';
+import type { FirstBootFile } from '../../identity/nocloud/first-boot-files.ts';
 import { examineLayout } from '../../image/examine-layout.ts';
 import { lookAtRoot } from '../../image/root/read-root.ts';
 import type { Medium } from '../../media/medium.ts';
@@ -28,6 +29,8 @@ export interface EditOrder {
   node: PlanNode;
   /** the plan's extra files, read with the rights of whoever asked */
   extraFiles: { path: string; content: Uint8Array }[];
+  /** files that the node makes at its first boot, read in the same way */
+  firstBootFiles: FirstBootFile[];
   /** new for each writing: by it the first-boot program knows that it has not run yet */
   instanceId: string;
   /** none where the image makes its own */
@@ -69,7 +72,7 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     cmdline: readText(volume, settingsFiles.cmdline),
     firmware: readText(volume, settingsFiles.firmware),
   };
-  const { plan, node, instanceId, hostKeys, extraFiles } = order;
+  const { plan, node, instanceId, hostKeys, extraFiles, firstBootFiles } = order;
   // Only keys that are recorded here have to be kept.
   const keep = hostKeys.length === 0 ? null : keepHostKey(order.root);
   const recordNote = `cardwright ${order.identity.tool}`;
@@ -82,6 +85,7 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
     recordNote,
     hostKeys,
     extraFiles,
+    firstBootFiles,
     root: order.root,
     firstBootFixes: keep?.commands ?? [],
   });

@@ -34,6 +34,12 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
     plan,
     node,
     extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, { plan, node }) })),
+    firstBootFiles: node.firstBoot.files.map((file) => ({
+      path: file.path,
+      mode: file.mode,
+      owner: file.owner,
+      content: readPlanFile(file, { plan, node }),
+    })),
     instanceId: `${node.name}-${randomUUID()}`,
     hostKeys: hostKeysFor(plan, node, facts.keepsHostKeys),
     identity: {

@@ -23,8 +23,8 @@ describe('what is in an image', () => {
          2    88.1 MB  1.79 GB  ext4   root           83
       boot      partition 1 · fat32 · BOOT · 83.9 MB
       boots by  NoCloud, by files in the boot volume · seen by user-data, meta-data
-                carries host name, authorized keys, password, network, wireless, host
-                keys, time zone, locale, files on the node, commands
+                carries host name, domain, authorized keys, password, sudo, network,
+                wireless, host keys, time zone, locale, files on the node, commands
       "
     `);
   });
@@ -60,8 +60,9 @@ describe('what is in an image', () => {
       boot      no FAT volume: nothing can be put into this image for the first boot
       boots by  none that is known: a card from this image cannot be given a name or
                 keys
-                cannot carry host name, authorized keys, password, network, wireless,
-                host keys, time zone, locale, files on the node, commands
+                cannot carry host name, domain, authorized keys, password, sudo,
+                network, wireless, host keys, time zone, locale, files on the node,
+                commands
                 There is no FAT volume.
       "
     `);
@@ -120,8 +121,8 @@ describe('what is in an image', () => {
          2    88.1 MB  1.79 GB  ext4   root           83
       boot      partition 1 · fat32 · BOOT · 83.9 MB
       boots by  NoCloud, by files in the boot volume · seen by user-data, meta-data
-                carries host name, authorized keys, password, network, wireless, host
-                keys, time zone, locale, files on the node, commands
+                carries host name, domain, authorized keys, password, sudo, network,
+                wireless, host keys, time zone, locale, files on the node, commands
       wrong     The boot volume is damaged: the table of clusters ends too early.
       note      The boot volume was not closed cleanly before the image was made
                 (partition 1).
