@@ -2,6 +2,7 @@ import { type Finding, finding } from '../contract/finding.ts';
 import type { Carried, MechanismFacts } from '../contract/identity.ts';
 import type { Plan, PlanNode } from '../contract/plan.ts';
 import type { RootLook } from '../contract/root-facts.ts';
+import { isAtLeast, nameProgram } from './first-boot-program.ts';
 import { isDeferred } from './nocloud/first-boot-files.ts';
 import { seedVolumeWouldWork } from './seed-place.ts';
 
@@ -68,13 +69,15 @@ function canCarry(request: CarryRequest, kind: Carried): boolean {
   return mechanism.carries[kind];
 }
 
-/** Files that wait for users need a module of their own (cloud-init, since 21.4). */
+/** Files that wait for users need a module of their own (cloud-init, change log, 21.4: write-files-deferred). */
 function whyNoOwner({ node, root }: CarryRequest): string | null {
-  const modules = root?.state === 'read' ? root.facts.settings.modules : null;
-  if (modules === null || modules.includes('write_files_deferred')) return null;
   const file = node.firstBoot.files.find(isDeferred);
-  const whose = file?.path.startsWith('/home/') ? 'below /home' : 'of other owners than root';
-  return file === undefined ? null : `without its module write_files_deferred it makes no files ${whose}`;
+  if (file === undefined || root?.state !== 'read') return null;
+  const { program, settings } = root.facts;
+  const isThere = settings.modules?.includes('write_files_deferred') ?? true;
+  if (isThere && isAtLeast(program, 21, 4) !== false) return null;
+  const whose = file.path.startsWith('/home/') ? 'below /home' : 'of other owners than root';
+  return `without the module write_files_deferred ${nameProgram(program)} makes no files ${whose}`;
 }
 
 function seedVolumeHelps({ root, kernelLine, plan, mechanism }: CarryRequest): boolean {

@@ -60,11 +60,19 @@ const changes = {
   },
 };
 
+/** The grower does not become root here, and reads the journal all the same (systemd-journald.service(8), "Access control"). */
+const modestGrower = {
+  access: { user: 'grower', authorizedKeys: ['grower.pub'], sudo: 'none' },
+  firstBoot: { commands: ['usermod --append --groups systemd-journal grower'] },
+};
+
 const questions = {
   firstBoot: 'cloud-init status --wait --long',
   target: 'systemctl is-active multi-user.target',
   unitState: `systemctl show --property=LoadState,ActiveState,ExecMainStartTimestamp ${unit}`,
-  journal: `sudo -n journalctl --boot --quiet --output=cat _SYSTEMD_UNIT=${unit}`,
+  journal: `journalctl --boot --quiet --output=cat _SYSTEMD_UNIT=${unit}`,
+  witnessInJournal: `journalctl --boot --quiet --output=cat --lines=1 UNIT=${witness}`,
+  superUser: 'sudo -n id -un',
   witnessed: 'cat /run/witnessed',
   failedUnits: 'systemctl list-units --state=failed --plain --no-legend',
 } as const;
@@ -127,7 +135,7 @@ async function makeAndStart(): Promise<Seen> {
       cleanup.add({ kind: 'folder', path: place }, async () =>
         fs.rmSync(place, { recursive: true, force: true }),
       );
-      return { image: raw, plan: makePlan(place, raw, `${keyPath}.pub`) };
+      return { image: raw, plan: makePlan(place, raw, `${keyPath}.pub`, modestGrower) };
     };
     const sizeBytes = fs.statSync(raw).size + 40 * 2 ** 20;
     return withLoopDisk({ sizeBytes, backing: 'file' }, (disk) =>
@@ -189,6 +197,11 @@ describeWith(tools, 'an image that makes new host keys at its first boot', () =>
     expect(seen.hostKeys).toEqual([seen.card.recordedKey]);
   });
 
+  it('lets nobody become root where the plan says so', () => {
+    expect(seen.answers.superUser).toMatchObject({ status: 1, stdout: '' });
+    expect(seen.answers.superUser.stderr).toMatch(/^sudo: /);
+  });
+
   it('has that unit masked, and reached the target it belongs to without it', () => {
     const { answers } = seen;
     expect(answers.firstBoot.stdout).toMatch(/^status: done$/m);
@@ -199,6 +212,8 @@ describeWith(tools, 'an image that makes new host keys at its first boot', () =>
       'LoadState=masked',
     ]);
     expect(answers.journal.stdout.trim()).toBe('');
+    // Silence means something: another unit of that target is heard.
+    expect(answers.witnessInJournal.stdout.trim()).not.toBe('');
     expect(answers.failedUnits.stdout.trim()).toBe('');
     // What another unit of the same target saw, which was to run after it.
     expect(answers.witnessed.stdout.split(' ').slice(0, 2).join(' ')).toBe(seen.card.recordedKey);

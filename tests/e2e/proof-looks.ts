@@ -7,6 +7,7 @@ import { type LoginOptions, type LoginResult, runOn } from '../lab/real-image/lo
 const questions = {
   firstBoot: 'cloud-init status --wait --long',
   hostName: 'hostname',
+  fullName: 'hostname --fqdn',
   user: 'id -un',
   superUser: 'sudo -n id -un',
   addresses: 'ip -4 -brief address show scope global',
@@ -16,6 +17,10 @@ const questions = {
   userDataCheck: 'sudo -n cloud-init schema --system',
   complaints: "sudo -n grep -E ' - [^ ]+\\[(WARNING|ERROR|CRITICAL)\\]' /var/log/cloud-init.log || true",
   hostKeyFiles: "sudo -n stat --format='%n %a %U' /etc/ssh/ssh_host_*",
+  clockAndLanguage: 'date +%z; . /etc/default/locale; echo $LANG; LC_ALL=$LANG date -d 2031-11-03 +%x',
+  ownFiles: 'sudo -n stat --format="%n %a %U:%G" /etc/orchard/gate.conf ~/field.bin /var/lib/first-boot',
+  ownContents: 'sudo -n sh -c "sha256sum ~grower/field.bin; cat /etc/orchard/gate.conf /var/lib/first-boot"',
+  ownCommands: 'sudo -n cat /var/lib/cloud/instance/scripts/runcmd',
   ownText: 'cat /etc/motd',
   machineId: 'cat /etc/machine-id',
   failedUnits: 'systemctl list-units --state=failed --plain --no-legend',

@@ -4,9 +4,11 @@
  * a Debian system with its own cloud-init (documentation, "NoCloud"), OpenSSH's client, e2fsck, fsck.vfat.
  */
 import { spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
 import { beforeAll, expect, it } from 'vitest';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LivedCard, makeAndLive } from './proof-day.ts';
+import { domain, fieldBytes } from './proof-orchard.ts';
 
 const tools = [
   'loop',
@@ -107,6 +109,37 @@ describeWith(tools, 'two finished cards in two computers', () => {
       expect(answerOf(card, 'addresses').split(/\s+/).slice(1)).toEqual(['UP', `${card.node.address}/24`]);
       expect(answerOf(card, 'route')).toMatch(/^default via 192\.0\.2\.1 dev \S+ proto static/);
       expect(answerOf(card, 'nameservers')).toMatch(/^nameserver 192\.0\.2\.1$/m);
+    }),
+  );
+
+  it(
+    'have the plan’s domain, clock and language',
+    forEach((card) => {
+      expect(answerOf(card, 'fullName')).toBe(`${card.node.name}.${domain}`);
+      expect(answerOf(card, 'nameservers')).toMatch(/^search orchard\.example\.org$/m);
+      // Dates as locale en_GB has them: day, month, year (glibc, localedata/locales/en_GB, d_fmt).
+      expect(answerOf(card, 'clockAndLanguage').split('\n')).toEqual(['+0545', 'en_GB.UTF-8', '03/11/31']);
+    }),
+  );
+
+  it(
+    'made the plan’s files and ran its commands once, each after the other, whatever one of them ended with',
+    forEach((card) => {
+      const { name } = card.node;
+      expect(answerOf(card, 'ownFiles').split('\n')).toEqual([
+        '/etc/orchard/gate.conf 640 root:root',
+        '/home/grower/field.bin 600 grower:grower',
+        expect.stringMatching(/^\/var\/lib\/first-boot \d+ root:root$/),
+      ]);
+      const digest = createHash('sha256').update(fieldBytes).digest('hex');
+      expect(answerOf(card, 'ownContents').split('\n')).toEqual([
+        `${digest}  /home/grower/field.bin`,
+        `gate of ${name}`,
+        `it's ${name}.${domain}`,
+        '256',
+      ]);
+      // One of the two cards was another node's before: its commands are not there a second time.
+      expect(answerOf(card, 'ownCommands').match(/^'sh' '-c' /gm)).toHaveLength(3);
     }),
   );
 

@@ -8,6 +8,7 @@ import type { PlanAccess } from '../../src/contract/plan.ts';
 import type { NodeFileParts } from '../../src/identity/make-node-files.ts';
 import type { FirstBootFile } from '../../src/identity/nocloud/first-boot-files.ts';
 import { radioCommand } from '../../src/identity/nocloud/radio.ts';
+import { localeCommands } from '../../src/identity/nocloud/system-settings.ts';
 import {
   growerHash,
   growerKey,
@@ -216,12 +217,73 @@ runcmd:
     }
   });
 
+  it('show nothing of what they hold in what is said about them', () => {
+    const secret = { ...gate, content: Buffer.from('gate code 4711') };
+    const { network } = orchardPlan();
+    const wifi = { name: 'orchard', key: 'c0de'.repeat(16), country: 'ES', hidden: false };
+    const parts = {
+      plan: orchardPlan({ passwordHash: growerHash }, { network: { ...network, wifi } }),
+      node: { ...node, link: 'wifi' as const },
+      firstBootFiles: [secret],
+    };
+    const first = withImage(stock, parts);
+    const broken = textOf(first, 'user-data').replace('encoding:', 'encoding: [');
+    const existing = { ...nothing, networkConfig: textOf(first, 'network-config') };
+    const said = [
+      first,
+      withImage(textOf(first, 'user-data'), { ...parts, firstBootFiles: [mine] }),
+      withImage(broken, parts),
+      makeSet({ existing }),
+    ].map(({ findings, replaced, remove }) => JSON.stringify([findings, replaced, remove]));
+    expect(said[2]).toContain('identity.unmergeable');
+    for (const text of said) expect(text).not.toMatch(/4711|Z2F0ZSBjb2Rl|c0dec0de|svn8UoSV/);
+    expect(first.files.filter(({ secret: isSecret }) => isSecret).map(({ path }) => path)).toEqual([
+      'user-data',
+      'network-config',
+    ]);
+  });
+
   it('set clock and language', () => {
     const plan = orchardPlan({}, { system: { timezone: 'Europe/Madrid', locale: 'en_GB.UTF-8' } });
     expect(configOf(makeSet({ plan }))).toMatchObject({ timezone: 'Europe/Madrid', locale: 'en_GB.UTF-8' });
     const set = withImage('#cloud-config\ntimezone: UTC # theirs\n', { plan });
     expect(set.replaced).toEqual(['timezone']);
     expect(textOf(set, 'user-data')).toContain('timezone: "Europe/Madrid" # theirs');
+  });
+});
+
+/** cloud-init's own program runs the rest of its words, once for each node (module bootcmd). */
+function runOnce(command: string, name: string): void {
+  const once = `cloud-init-per instance ${name} `;
+  expect(command.startsWith(once)).toBe(true);
+  execFileSync('sh', ['-ec', command.slice(once.length)]);
+}
+
+describe('the command for locales', () => {
+  it('enters the locale into the list of those that are made, once, as the system knows it', () => {
+    const folder = fs.mkdtempSync(path.join(os.tmpdir(), 'cardwright-locale-'));
+    const files = { list: path.join(folder, 'locale.gen'), known: path.join(folder, 'SUPPORTED') };
+    const enter = (locale: string) => {
+      for (const command of localeCommands(locale, files)) runOnce(command, 'cardwright-locale');
+      return fs.existsSync(files.list) ? fs.readFileSync(files.list, 'utf8') : null;
+    };
+    try {
+      expect(enter('en_GB.UTF-8')).toBeNull();
+      const list = '# en_GB.UTF-8 UTF-8\nes_ES.UTF-8 UTF-8\n';
+      fs.writeFileSync(files.list, list);
+      expect(enter('en_GB.UTF-8')).toBe(list);
+      fs.writeFileSync(
+        files.known,
+        'en_GB ISO-8859-1\nen_GBxUTF-8 X\nen_GB.UTF-8 UTF-8\nes_ES.UTF-8 UTF-8\n',
+      );
+      expect(enter('es_ES.UTF-8')).toBe(list);
+      expect(enter('en_GB.UTF-8')).toBe(`${list}en_GB.UTF-8 UTF-8\n`);
+      expect(enter('en_GB.UTF-8')).toBe(`${list}en_GB.UTF-8 UTF-8\n`);
+      expect(enter('no_WHERE.UTF-8')).toBe(`${list}en_GB.UTF-8 UTF-8\n`);
+      expect(localeCommands('C.UTF-8')).toEqual([]);
+    } finally {
+      fs.rmSync(folder, { recursive: true });
+    }
   });
 });
 
@@ -237,12 +299,7 @@ describe('the command for radios', () => {
         fs.writeFileSync(path.join(folder, name, 'type'), `${type}\n`);
         fs.writeFileSync(path.join(folder, name, 'soft'), '1\n');
       }
-      // cloud-init's own program runs the rest of its words, once for each node (module bootcmd).
-      const once = 'cloud-init-per instance cardwright-radio ';
-      const run = (radios: string) => {
-        expect(radioCommand(radios).startsWith(once)).toBe(true);
-        execFileSync('sh', ['-ec', radioCommand(radios).slice(once.length)]);
-      };
+      const run = (radios: string) => runOnce(radioCommand(radios), 'cardwright-radio');
       run(`${folder}/*`);
       const soft = (name: string) => fs.readFileSync(path.join(folder, name, 'soft'), 'utf8').trim();
       expect([soft('rfkill0'), soft('rfkill1')]).toEqual(['1', '0']);

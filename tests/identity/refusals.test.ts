@@ -143,11 +143,15 @@ describe('what is refused before anything is written', () => {
     const [refusal] = refusalsOf({ root: look, node: nodeWith({ owner: 'grower:grower' }) });
     expect(refusal?.facts).toMatchObject({
       asked: 'files on the node',
-      why: ': without its module write_files_deferred it makes no files of other owners than root',
+      why: ': without the module write_files_deferred cloud-init 22.4.2-1 makes no files of other owners than root',
     });
     const [atHome] = refusalsOf({ root: look, node: nodeWith({ path: '/home/grower/.profile' }) });
     expect(atHome?.facts.why).toMatch(/no files below \/home$/);
     expect(refusalsOf({ root: look, node: nodeWith({}) })).toEqual([]);
+    // Its change log: the module is there since 21.4.
+    const older = rootLook({ program: { version: '20.4.1-2', from: 'Debian package' } });
+    expect(refusalsOf({ root: older, node: nodeWith({ owner: 'grower:grower' }) })).toHaveLength(1);
+    expect(refusalsOf({ root: older, node: nodeWith({}) })).toEqual([]);
     expect(refusalsOf({ root: rootLook(), node: nodeWith({ owner: 'grower:grower' }) })).toEqual([]);
   });
 

@@ -5,6 +5,7 @@ import { type NodeFileParts, type NodeFileSet, refusedFor, textFile } from '../n
 import { mergeMetaData } from './meta-data.ts';
 import { makeNetworkConfig } from './network-config.ts';
 import { countryFile, countryOnKernelLine, radioCommand } from './radio.ts';
+import { localeCommands } from './system-settings.ts';
 import { mergeUserData } from './user-data.ts';
 
 function oneLine(text: string): string {
@@ -44,7 +45,11 @@ export function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
     system: plan.system,
     hostKeys,
     note,
-    firstCommands: [...(parts.firstBootFixes ?? []), ...radio.commands],
+    firstCommands: [
+      ...(parts.firstBootFixes ?? []),
+      ...localeCommands(plan.system.locale),
+      ...radio.commands,
+    ],
     files: [...radio.files, ...(parts.firstBootFiles ?? [])],
     commands: node.firstBoot.commands,
   });

@@ -41,3 +41,24 @@ export function setSystem(map: YAMLMap, { timezone, locale }: PlanSystem): strin
   };
   return [...put('timezone', timezone), ...put('locale', locale)];
 }
+
+/** Locales that every system has (cloud-init 22.4.2, distros/debian.py, regenerate_locale). */
+const everywhere = ['c', 'c.utf-8', 'posix'];
+
+/**
+ * Commands that enter the locale among those that are made on the node: locale-gen(8) of Debian goes by its list
+ * /etc/locale.gen alone and passes over the name that the first-boot program gives it. The entry is the system's own
+ * (/usr/share/i18n/SUPPORTED: name, character set); a system without these files is left as it is. Once for each
+ * node (cloud-init, module bootcmd: `cloud-init-per`).
+ * @param files for a trial elsewhere
+ */
+export function localeCommands(
+  locale: string | null,
+  files = { list: '/etc/locale.gen', known: '/usr/share/i18n/SUPPORTED' },
+): string[] {
+  if (locale === null || everywhere.includes(locale.toLowerCase())) return [];
+  const { list, known } = files;
+  const entry = `"^${locale.replaceAll('.', '[.]')} "`;
+  const enter = `[ ! -e ${list} ] || grep -q ${entry} ${list} || grep -s ${entry} ${known} >> ${list} || true`;
+  return [`cloud-init-per instance cardwright-locale sh -c '${enter}'`];
+}
