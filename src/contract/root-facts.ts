@@ -55,6 +55,10 @@ export interface RootFacts {
   netplanVersion: string | null;
   /** is there a program that joins wireless networks? */
   hasWifiProgram: boolean;
+  /** are there descriptions of time zones? */
+  hasZones: boolean;
+  /** are there the programs by which the first-boot program sets a locale? */
+  hasLocalePrograms: boolean;
   hostKeyUnits: HostKeyUnit[];
   /** units that read marker files in the boot volume; null where there are no units to judge by */
   markerReaders: string[] | null;

@@ -75,6 +75,8 @@ export function whyNotCarried(root: RootFacts, whyNetworkUnread: string | null):
   if (network !== null) because.network = network;
   const wifi = network ?? whyNoWifi(root);
   if (wifi !== null) because.wifi = wifi;
+  if (!root.hasZones) because.timezone = 'the root volume has no descriptions of time zones (tzdata)';
+  if (!root.hasLocalePrograms) because.locale = 'the root volume has no programs that make locales (locales)';
   for (const kind of kinds) {
     const why = whyNoModule(kind, root);
     if (why !== null) because[kind] = why;

@@ -56,6 +56,8 @@ export function rootFacts(
     renderer: 'netplan',
     netplanVersion: '0.106-2+deb12u1',
     hasWifiProgram: true,
+    hasZones: true,
+    hasLocalePrograms: true,
     hostKeyUnits: [],
     markerReaders: [],
     ...changes,

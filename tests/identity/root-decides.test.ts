@@ -317,6 +317,8 @@ describe('what a NoCloud image carries, by the root volume', () => {
     // cloudinit/net/network_state.py: wireless settings pass to netplan as they are; all others drop them.
     ['another program for the network', rootLook({ renderer: 'eni' }), ['wifi']],
     ['no program for wireless networks', rootLook({ hasWifiProgram: false }), ['wifi']],
+    ['no time zones', rootLook({ hasZones: false }), ['timezone']],
+    ['nothing that makes locales', rootLook({ hasLocalePrograms: false }), ['locale']],
     // cloud-init, "Module reference".
     [
       'few modules',

@@ -80,6 +80,20 @@ describeWith(tools, 'the first boot, by the root volume', { timeoutMs: 60_000 },
     expect((await factsOf({ 'usr/sbin/netplan': '' })).netplanVersion).toBeNull();
   });
 
+  // Packages tzdata and locales of Debian 12; a system without dpkg is another one, whose locale is a line in a file.
+  it('sees what clock and language need', async () => {
+    const dpkg = { 'var/lib/dpkg/status': entryOf('22.4.2-1') };
+    const seen = async (tree: Tree) => {
+      const { hasZones, hasLocalePrograms } = await factsOf(tree);
+      return [hasZones, hasLocalePrograms];
+    };
+    expect(await seen({})).toEqual([false, true]);
+    expect(await seen({ ...dpkg, 'usr/share/zoneinfo/UTC': '' })).toEqual([true, false]);
+    const half = { ...dpkg, 'usr/sbin/locale-gen': '' };
+    expect(await seen(half)).toEqual([false, false]);
+    expect(await seen({ ...half, 'usr/sbin/update-locale': '' })).toEqual([false, true]);
+  });
+
   it('takes no removed package, no other package and no other volume for the program', async () => {
     const removed = { 'var/lib/dpkg/status': entryOf('22.4.2-1', 'deinstall ok config-files') };
     expect((await factsOf(removed)).program).toBeNull();

@@ -53,6 +53,13 @@ async function findRenderer(volume: ExtVolume, wanted: string[] | null): Promise
   return null;
 }
 
+/** On Debian and its kin both are called (cloudinit/distros/debian.py, apply_locale); others write a file alone. */
+async function hasLocalePrograms(volume: ExtVolume): Promise<boolean> {
+  if (!(await isThere(volume, ['/var/lib/dpkg/status']))) return true;
+  const made = await isThere(volume, inSbin('locale-gen'));
+  return made && (await isThere(volume, inSbin('update-locale')));
+}
+
 /** Folders that fstab(5) mounts FAT volumes on. */
 async function readBootFolders(volume: ExtVolume): Promise<string[]> {
   const lines = ((await volume.text('/etc/fstab')) ?? '').split('\n').map((line) => line.trim().split(/\s+/));
@@ -90,6 +97,8 @@ async function lookInto(volume: ExtVolume, partition: number): Promise<RootFacts
     bootFolders: await readBootFolders(volume),
     renderer: await findRenderer(volume, settings.renderers),
     hasWifiProgram: await isThere(volume, wifiPrograms),
+    hasZones: await isThere(volume, ['/usr/share/zoneinfo']),
+    hasLocalePrograms: await hasLocalePrograms(volume),
     hostKeyUnits: await findHostKeyUnits(volume, units),
     markerReaders: units.length === 0 ? null : markerReadersAmong(units),
   };
