@@ -18,8 +18,10 @@ const questions = {
   complaints: "sudo -n grep -E ' - [^ ]+\\[(WARNING|ERROR|CRITICAL)\\]' /var/log/cloud-init.log || true",
   hostKeyFiles: "sudo -n stat --format='%n %a %U' /etc/ssh/ssh_host_*",
   clockAndLanguage: 'date +%z; . /etc/default/locale; echo $LANG; LC_ALL=$LANG date -d 2031-11-03 +%x',
-  ownFiles: 'sudo -n stat --format="%n %a %U:%G" /etc/orchard/gate.conf ~/field.bin /var/lib/first-boot',
-  ownContents: 'sudo -n sh -c "sha256sum ~grower/field.bin; cat /etc/orchard/gate.conf /var/lib/first-boot"',
+  ownFiles:
+    'sudo -n stat --format="%n %a %U:%G" /etc/orchard/gate.conf ~/fields ~/fields/field.bin /var/lib/first-boot',
+  ownContents:
+    'sudo -n sh -c "sha256sum ~grower/fields/field.bin; cat /etc/orchard/gate.conf /var/lib/first-boot"',
   ownCommands: 'sudo -n cat /var/lib/cloud/instance/scripts/runcmd',
   ownText: 'cat /etc/motd',
   machineId: 'cat /etc/machine-id',

@@ -31,12 +31,12 @@ const firstDay = {
   firstBoot: {
     files: [
       { path: '/etc/orchard/gate.conf', from: 'gate.conf', mode: '0640', template: true },
-      { path: '/home/grower/field.bin', from: 'field.bin', mode: '0600', owner: 'grower:grower' },
+      { path: '/home/grower/fields/field.bin', from: 'field.bin', mode: '0600', owner: 'grower:grower' },
     ],
     commands: [
       'echo "it\'s $(hostname --fqdn)" > /var/lib/first-boot',
       'exit 3',
-      'wc -c < /home/grower/field.bin >> /var/lib/first-boot',
+      'wc -c < /home/grower/fields/field.bin >> /var/lib/first-boot',
     ],
   },
 };

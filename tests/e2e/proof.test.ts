@@ -128,18 +128,20 @@ describeWith(tools, 'two finished cards in two computers', () => {
       const { name } = card.node;
       expect(answerOf(card, 'ownFiles').split('\n')).toEqual([
         '/etc/orchard/gate.conf 640 root:root',
-        '/home/grower/field.bin 600 grower:grower',
+        // A folder that was made for it, and that the grower can use, too.
+        '/home/grower/fields 755 grower:grower',
+        '/home/grower/fields/field.bin 600 grower:grower',
         expect.stringMatching(/^\/var\/lib\/first-boot \d+ root:root$/),
       ]);
       const digest = createHash('sha256').update(fieldBytes).digest('hex');
       expect(answerOf(card, 'ownContents').split('\n')).toEqual([
-        `${digest}  /home/grower/field.bin`,
+        `${digest}  /home/grower/fields/field.bin`,
         `gate of ${name}`,
         `it's ${name}.${domain}`,
         '256',
       ]);
       // One of the two cards was another node's before: its commands are not there a second time.
-      expect(answerOf(card, 'ownCommands').match(/^'sh' '-c' /gm)).toHaveLength(3);
+      expect(answerOf(card, 'ownCommands').match(/^'sh' '-c' /gm)).toHaveLength(4);
     }),
   );
 

@@ -217,6 +217,25 @@ runcmd:
     }
   });
 
+  it('make folders at home the user’s own, where they were made for a file', () => {
+    const at = (where: string, owner = 'grower:grower') => ({ ...mine, path: where, owner });
+    const files = [
+      at("/home/grower/.config/it's/x"),
+      at('/home/grower/.config/y'),
+      at('/home/grower/z'),
+      at('/home/picker/a/b', 'root:root'),
+      at('/srv/orchard/c'),
+    ];
+    const set = makeSet({ firstBootFiles: files, node });
+    const own = (configOf(set).runcmd as string[][]).map(([, , command]) => command);
+    expect(own.slice(0, -2)).toEqual([
+      `[ "$(stat -c %U '/home/grower/.config')" != root ] || chown -h grower:grower '/home/grower/.config'`,
+      `[ "$(stat -c %U '/home/grower/.config/it'\\''s')" != root ] || chown -h grower:grower '/home/grower/.config/it'\\''s'`,
+    ]);
+    expect(own.slice(-2)).toEqual(commands);
+    for (const command of own.slice(0, -2)) execFileSync('sh', ['-n', '-c', command ?? '']);
+  });
+
   it('show nothing of what they hold in what is said about them', () => {
     const secret = { ...gate, content: Buffer.from('gate code 4711') };
     const { network } = orchardPlan();

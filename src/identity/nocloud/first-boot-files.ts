@@ -24,6 +24,29 @@ export function isDeferred({ path, owner }: Pick<FirstBootFile, 'path' | 'owner'
   return owner !== 'root:root' || path.startsWith('/home/');
 }
 
+/** Folders of a file that lie below somebody's home, the outer ones first. */
+function foldersAtHome(path: string): string[] {
+  const [home, user, ...names] = path.slice(1).split('/').slice(0, -1);
+  if (home !== 'home' || user === undefined) return [];
+  return names.map((_, at) => ['/home', user, ...names.slice(0, at + 1)].join('/'));
+}
+
+/**
+ * Commands, for after the files are made, by which folders that were made for them at somebody's home become theirs:
+ * they are root's (cloud-init 22.4.2, util.py, write_file), and nobody could write in their own ~/.config.
+ */
+export function homeCommands(files: readonly FirstBootFile[]): string[] {
+  const owners = new Map<string, string>();
+  for (const { path, owner } of files) {
+    if (owner === 'root:root') continue;
+    for (const folder of foldersAtHome(path)) if (!owners.has(folder)) owners.set(folder, owner);
+  }
+  return [...owners].map(([folder, owner]) => {
+    const name = `'${folder.replaceAll("'", "'\\''")}'`;
+    return `[ "$(stat -c %U ${name})" != root ] || chown -h ${owner} ${name}`;
+  });
+}
+
 /** Base64 in lines of 76 (RFC 2045 section 6.8). */
 function inBase64(content: Uint8Array): Node {
   const text = Buffer.from(content).toString('base64');

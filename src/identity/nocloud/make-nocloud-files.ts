@@ -2,6 +2,7 @@ import { finding } from '../../contract/finding.ts';
 import { editKernelLine, settingsFiles } from '../boot-settings.ts';
 import { isVersionAtLeast } from '../first-boot-program.ts';
 import { type NodeFileParts, type NodeFileSet, refusedFor, textFile } from '../node-file-set.ts';
+import { homeCommands } from './first-boot-files.ts';
 import { mergeMetaData } from './meta-data.ts';
 import { makeNetworkConfig } from './network-config.ts';
 import { countryFile, countryOnKernelLine, radioCommand } from './radio.ts';
@@ -35,7 +36,7 @@ function prepareRadio({ plan, node, existing, root }: NodeFileParts) {
 /** The files of the first-boot program's NoCloud source: user-data, network-config, meta-data; and a wireless node's kernel line. */
 export function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
   const { plan, node, existing, instanceId, recordNote } = parts;
-  const hostKeys = parts.hostKeys ?? [];
+  const { hostKeys = [], firstBootFiles = [] } = parts;
   const note = oneLine(`${node.name} of ${plan.set}${recordNote ? `, ${recordNote}` : ''}`);
   const radio = prepareRadio(parts);
   const userData = mergeUserData(existing.userData, {
@@ -50,8 +51,8 @@ export function makeNoCloudFiles(parts: NodeFileParts): NodeFileSet {
       ...localeCommands(plan.system.locale),
       ...radio.commands,
     ],
-    files: [...radio.files, ...(parts.firstBootFiles ?? [])],
-    commands: node.firstBoot.commands,
+    files: [...radio.files, ...firstBootFiles],
+    commands: [...homeCommands(firstBootFiles), ...node.firstBoot.commands],
   });
   if (!userData.ok) {
     return refusedFor([finding('identity.unmergeable', 'refuse', { file: 'user-data', why: userData.why })]);
