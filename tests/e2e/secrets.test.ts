@@ -16,6 +16,7 @@ const mib = 2 ** 20;
 const phrase = 'seven ripe pears of the far row';
 const wifiPhrase = 'no frost before November';
 const wifiName = 'orchard';
+const firstBootFile = 'code of the gate: 90c0a7e90c0a7e90c0a7e';
 const secretFile = 'token of the pump: 4be1c0ffee4be1c0ffee';
 
 interface Kit {
@@ -32,11 +33,13 @@ interface Kit {
 async function withSecrets(body: (kit: Kit) => Promise<void>): Promise<void> {
   const hash = execFileSync('openssl', ['passwd', '-6', '-stdin'], { input: phrase }).toString().trim();
   const wifiKey = deriveWifiKey(wifiPhrase, wifiName);
-  const sinceMs = Date.now() - 1000;
+  // The test runner keeps this very file, made ready to run, among its own; that was a moment ago.
+  const sinceMs = Date.now();
   await withLoopDisk({ sizeBytes: 64 * mib, backing: 'tmpfs' }, (disk) =>
     withStation([disk.node], makeOrchard, async (station) => {
       const inFolder = (name: string) => join(station.folder, name);
       fs.writeFileSync(inFolder('pump.txt'), secretFile, { mode: 0o600 });
+      fs.writeFileSync(inFolder('gate.txt'), firstBootFile, { mode: 0o600 });
       fs.writeFileSync(inFolder('wifi.txt'), `${wifiPhrase}\n`, { mode: 0o600 });
       fs.mkdirSync(inFolder('tmp'));
       const edit: Kit['edit'] = (change) => {
@@ -52,6 +55,7 @@ async function withSecrets(body: (kit: Kit) => Promise<void>): Promise<void> {
         };
         plan.hostKeyFolder = 'hosts';
         plan.files = { 'pump.txt': 'pump.txt' };
+        plan.firstBoot = { files: [{ path: '/etc/orchard/gate', from: 'gate.txt', mode: '0600' }] };
       });
       const secrets = (): Secrets => {
         const path = inFolder('hosts/orchard-02/ssh_host_ed25519_key');
@@ -65,11 +69,12 @@ async function withSecrets(body: (kit: Kit) => Promise<void>): Promise<void> {
           ['wireless key', [Buffer.from(wifiKey), Buffer.from(wifiKey, 'hex')]],
           ['wireless phrase', [Buffer.from(wifiPhrase)]],
           ['extra file', [Buffer.from(secretFile)]],
+          ['first-boot file', [Buffer.from(firstBootFile)]],
           // The first lines of the text hold what is public, too; the fourth is of the secret half alone.
           ...(pem.length > 0 ? ([['host key', [seed, Buffer.from(pem[3] ?? '')]]] as const) : []),
         ] as [string, Uint8Array[]][]);
       };
-      const named = ['orchard.yaml', 'pump.txt', 'wifi.txt'].map(inFolder);
+      const named = ['orchard.yaml', 'pump.txt', 'gate.txt', 'wifi.txt'].map(inFolder);
       const kit: Kit = {
         station,
         disk,
@@ -141,7 +146,11 @@ describeWith(
         expect(written.status, written.said).toBe(0);
         // That they are found on the card shows that the search finds them, and that the card has them.
         const onCard = secretsIn(await disk.readMedium(0, disk.sizeBytes), kit.secrets());
-        expect(onCard).toEqual(expect.arrayContaining(['password hash', 'extra file', 'host key']));
+        expect(onCard).toEqual(
+          expect.arrayContaining([
+            ...['password hash', 'wireless key', 'extra file', 'first-boot file', 'host key'],
+          ]),
+        );
         expect(onCard).not.toContain('password');
         expect(onCard).not.toContain('wireless phrase');
         for (const args of [
