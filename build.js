@@ -1,5 +1,5 @@
 // Bundles the command line and the worker. The worker is one self-contained CommonJS text, since it is handed to a
-// process that cannot open files; native packages stay outside and are loaded by the command line alone.
+// process that cannot open files.
 import { readFile } from 'node:fs/promises';
 import { build } from 'esbuild';
 
@@ -32,5 +32,11 @@ await build({
   entryPoints: ['src/cli/main.ts'],
   outfile: 'dist/cardwright.js',
   format: 'esm',
-  packages: 'external',
+  // One text starts in half the time that its packages take one by one. What brings native code or WebAssembly of its
+  // own stays outside.
+  external: ['better-sqlite3', 'drivelist', 'ext2fs', 'js-fatfs'],
+  // Packages in CommonJS want a `require`.
+  banner: {
+    js: "import { createRequire as requireFrom } from 'node:module';\nconst require = requireFrom(import.meta.url);",
+  },
 });

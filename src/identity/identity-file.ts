@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import type { NodeFile } from '../contract/identity.ts';
 
 /** Name in the root of the boot volume. */

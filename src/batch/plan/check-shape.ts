@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import { keyOf, type Mistake, mistake, type PlanPath, type Raw, valueAt, whereOf } from './mistake.ts';
 import { hintFor } from './nearest-word.ts';
 import { planSchema } from './plan-schema.ts';

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import type { Disk } from '../../contract/devices.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
 

@@ -1,4 +1,4 @@
-import { z } from 'zod';
+import * as z from 'zod';
 import type { DiskKind } from '../../contract/devices.ts';
 import { defaultPolicy, type Policy } from '../../contract/policy.ts';
 import { isPlainPath, isUnmountPlace } from '../unmount-place.ts';
