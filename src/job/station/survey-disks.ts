@@ -3,7 +3,7 @@ import type { CardIdentity, DeviceGraph, Disk } from '../../contract/devices.ts'
 import type { Policy } from '../../contract/policy.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
 import type { GuardResult } from '../../contract/verdict.ts';
-import { buildDeviceGraph } from '../../devices/build-graph.ts';
+import { buildSteadyGraph } from '../../devices/build-steady-graph.ts';
 import { wakeRemovable } from '../../devices/wake-removable.ts';
 import { approvalCode } from '../../guard/approval/approval-code.ts';
 import { digestContent } from '../../guard/approval/content-digest.ts';
@@ -36,7 +36,7 @@ export async function surveyDisks(
 ): Promise<{ graph: DeviceGraph; disks: SurveyedDisk[] }> {
   const leaveAlone = station.busyDisks();
   await wakeRemovable(station.reader, { leaveAlone });
-  const graph = await buildDeviceGraph(station.reader, { exemptPids, leaveAlone });
+  const graph = await buildSteadyGraph(station.reader, { exemptPids, leaveAlone });
   const context = { graph, policy: station.policy, image };
   return { graph, disks: graph.disks.map((disk) => ({ disk, result: judgeDisk(disk, context) })) };
 }
