@@ -4,6 +4,7 @@ const timeouts = { testTimeout: 20_000, hookTimeout: 60_000 };
 
 // Two suites. `unit` runs anywhere in two processes at a time. `lab` makes block devices and looks at the whole
 // machine, so one file runs after another: a loop device of one test is a fact about the machine for every other.
+// tests/lab/run-suites.ts runs it in two halves side by side.
 export default defineConfig({
   test: {
     // What decides about a disk, reads an image's table or calls a card done has no branch that no test takes.
@@ -37,6 +38,7 @@ export default defineConfig({
             'tests/devices/live-*.test.ts',
             'tests/media/claim.test.ts',
           ],
+          setupFiles: ['tests/lab/hold-bench.ts'],
           fileParallelism: false,
           ...timeouts,
         },

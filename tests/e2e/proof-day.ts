@@ -6,6 +6,7 @@ import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
+import { type BenchTurns, withBenchTurns } from '../lab/bench-turn.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
 import { waitFor } from '../lab/processes.ts';
@@ -47,6 +48,7 @@ function tell(begunMs: number, what: string): void {
 }
 
 interface Bench {
+  turns: BenchTurns;
   begunMs: number;
   station: TestStation;
   image: RealImage;
@@ -114,12 +116,14 @@ async function liveThrough(
   made: readonly [MadeCard, MadeCard],
   disks: readonly [LoopDisk, LoopDisk],
 ): Promise<[LivedCard, LivedCard]> {
+  await bench.turns.go();
   const first = await insertCard(cleanup, bench, made[0], disks[0]);
   const second = await insertCard(cleanup, bench, made[1], disks[1]);
   // All of it while both are up, on one network.
   const seen = await Promise.all([lookAt(bench, first, made[1].node), lookAt(bench, second, made[0].node)]);
   tell(bench.begunMs, 'both were looked at; they are switched off now');
   const ends = await Promise.all([powerOff(bench, first), powerOff(bench, second)]);
+  await bench.turns.come();
   const identify = (disk: LoopDisk) => bench.station.run('identify', disk.node);
   return [
     { ...made[0], ...seen[0], ...ends[0], identified: await identify(disks[0]) },
@@ -155,22 +159,24 @@ export async function makeAndLive(): Promise<{ image: RealImage; cards: [LivedCa
       );
       return { image: image.packedPath, plan: makePlan(place, image.packedPath, `${growersKey}.pub`) };
     };
-    const cards = await withLoopDisk(size, (one) =>
-      withLoopDisk(size, (two) =>
-        withStation([one.node, two.node], prepare, async (station) => {
-          const first = await writeCard(station, image, one, node);
-          tell(begunMs, 'the first card is made');
-          const second = await reuseCard(station, image, two, { node: other, other: node });
-          tell(begunMs, 'the second card is made, out of one that was the first node’s');
-          return withCleanup(async (cleanup) => {
-            const network = await makeBenchNetwork(cleanup, folder, {
-              stationAddress: `${stationAddress}/24`,
-              ports: orchardNodes.map(({ name }) => name),
+    const cards = await withBenchTurns((turns) =>
+      withLoopDisk(size, (one) =>
+        withLoopDisk(size, (two) =>
+          withStation([one.node, two.node], prepare, async (station) => {
+            const first = await writeCard(station, image, one, node);
+            tell(begunMs, 'the first card is made');
+            const second = await reuseCard(station, image, two, { node: other, other: node });
+            tell(begunMs, 'the second card is made, out of one that was the first node’s');
+            return withCleanup(async (cleanup) => {
+              const network = await makeBenchNetwork(cleanup, folder, {
+                stationAddress: `${stationAddress}/24`,
+                ports: orchardNodes.map(({ name }) => name),
+              });
+              const bench = { turns, begunMs, station, image, network, folder, growersKey, strangersKey };
+              return liveThrough(cleanup, bench, [first, second], [one, two]);
             });
-            const bench = { begunMs, station, image, network, folder, growersKey, strangersKey };
-            return liveThrough(cleanup, bench, [first, second], [one, two]);
-          });
-        }),
+          }),
+        ),
       ),
     );
     return { image, cards };

@@ -6,6 +6,7 @@ import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
 import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
+import { withBenchTurns } from '../lab/bench-turn.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
@@ -138,17 +139,17 @@ async function makeAndStart(): Promise<Seen> {
       return { image: raw, plan: makePlan(place, raw, `${keyPath}.pub`, modestGrower) };
     };
     const sizeBytes = fs.statSync(raw).size + 40 * 2 ** 20;
-    return withLoopDisk({ sizeBytes, backing: 'file' }, (disk) =>
-      withStation([disk.node], prepare, async (station: TestStation) => {
-        const inspected = await station.run('inspect', raw);
-        const card = await writeCard(station, { ...image, packedPath: raw }, disk, orchardNodes[0]);
-        return {
-          listedVersion,
-          inspected,
-          card,
-          ...(await startAndLook(cleanup, folder, { image, disk, card, keyPath })),
-        };
-      }),
+    return withBenchTurns((turns) =>
+      withLoopDisk({ sizeBytes, backing: 'file' }, (disk) =>
+        withStation([disk.node], prepare, async (station: TestStation) => {
+          const inspected = await station.run('inspect', raw);
+          const card = await writeCard(station, { ...image, packedPath: raw }, disk, orchardNodes[0]);
+          await turns.go();
+          const looked = await startAndLook(cleanup, folder, { image, disk, card, keyPath });
+          await turns.come();
+          return { listedVersion, inspected, card, ...looked };
+        }),
+      ),
     );
   });
 }
