@@ -25,7 +25,8 @@ export const mibBytes = 2 ** 20;
 
 /**
  * SHA-256 of every MiB of the card from its start, as it left us; the last piece may be shorter. `digests` holds
- * 32 bytes for each piece. Pieces past the image are not covered.
+ * 32 bytes for each piece. A piece whose digest is all zeros is not covered: nothing was written there, as between an
+ * image and a seed volume at the card's far end.
  */
 export interface DigestMap {
   sizeBytes: number;

@@ -6,6 +6,8 @@ import type { Policy } from '../contract/policy.ts';
 export interface GuardImage {
   /** bytes that go onto the card; null while not known, which refuses */
   sizeBytes: number | null;
+  /** bytes that a seed volume behind the image takes beside them; left out where there is none */
+  seedBytes?: number;
   /** sector size the image's partition table is laid out for; null where it has no table */
   sectorBytes: number | null;
   /** names ("sda"), nodes or major:minor of the disks on which the image file itself lies; empty on tmpfs or network */

@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
 import { mibBytes } from '../contract/job.ts';
-import { makeVolume } from './format-volume.ts';
+import { makeVolume } from '../volume/format-volume.ts';
 
 const sectorBytes = 512;
 const bootStart = 4 * mibBytes;

@@ -13,6 +13,7 @@ import { checkApproval } from '../guard/approval/check-approval.ts';
 import { judgeDisk } from '../guard/judge-disk.ts';
 import { type CheckedImage, checkImage } from '../job/station/check-image.ts';
 import { refusal } from '../job/station/claim-card.ts';
+import { bytesForSeed, placeSeed, type SeedWish, wishSeed } from '../job/station/plan-seed.ts';
 import { planNodeFiles } from '../job/station/preview-edit.ts';
 import { codeOfDisk } from '../job/station/survey-disks.ts';
 import { writeTakenCard } from '../job/station/write-card.ts';
@@ -71,7 +72,9 @@ export async function runRehearsal(order: RehearsalOrder): Promise<RehearsedCard
   );
   const image = await imageOf(order, plan);
   const records = openRecords(join(order.folder, 'records.db'), { now: Date.now });
-  const cardBytes = Math.ceil((image.facts.sizeBytes ?? 0) / mibBytes + 24) * mibBytes;
+  const wish = await wishSeed(image.facts, plan);
+  const seedBytes = wish ? bytesForSeed(wish) : 0;
+  const cardBytes = Math.ceil(((image.facts.sizeBytes ?? 0) + seedBytes) / mibBytes + 24) * mibBytes;
   const ends: RehearsedCard[] = [];
   try {
     for (const [at, node] of nodes.entries()) {
@@ -81,7 +84,7 @@ export async function runRehearsal(order: RehearsalOrder): Promise<RehearsedCard
       makeCardFile(path, cardBytes);
       const disk = makeBelieveDisk(path, at + 1, cardBytes);
       order.onCard(node, disk);
-      const end = await rehearseCard(order, { plan, node, disk, image, records, fault: mine });
+      const end = await rehearseCard(order, { plan, node, disk, image, wish, records, fault: mine });
       order.onEnd(end);
       ends.push(end);
     }
@@ -111,23 +114,25 @@ interface CardParts {
   node: PlanNode;
   disk: Disk;
   image: CheckedImage;
+  wish: SeedWish | null;
   records: Records;
   fault: MediumFault | null;
 }
 
 async function rehearseCard(order: RehearsalOrder, parts: CardParts): Promise<RehearsedCard> {
-  const { plan, node, disk, image, records, fault } = parts;
+  const { plan, node, disk, image, wish, records, fault } = parts;
   const begun = Date.now();
   const end = { node, disk, fault, foretold: foretell(fault) };
   let recordId: number | null = null;
   const elapsed = () => Date.now() - begun;
   try {
     await planNodeFiles(image.facts, { plan, node }, order.toolVersion);
-    await approve(disk, image);
+    await approve(disk, image, wish);
     const card = openMakeBelieveCard(disk, fault);
     try {
       const job = { records, port: order.port, signal: order.signal, toolVersion: order.toolVersion };
-      const taken = { card, diskName: null, image, node: { plan, node } };
+      const seed = wish && placeSeed(wish, disk.sizeBytes);
+      const taken = { card, diskName: null, image, seed, node: { plan, node } };
       const outcome = await writeTakenCard(job, taken, (what) => {
         recordId = what.recordId;
       });
@@ -154,10 +159,16 @@ async function rehearseCard(order: RehearsalOrder, parts: CardParts): Promise<Re
 }
 
 /** The same questions as at a station; the answer is given by the rehearsal itself. */
-async function approve(disk: Disk, image: CheckedImage): Promise<void> {
+async function approve(disk: Disk, image: CheckedImage, wish: SeedWish | null): Promise<void> {
   const graph = { disks: [disk], emptyReaders: [], unseen: [], untraced: [] };
   const { sizeBytes, table } = image.facts;
-  const guardImage = { sizeBytes, sectorBytes: table?.sectorBytes ?? null, homeDisks: [], homeTraced: true };
+  const guardImage = {
+    sizeBytes,
+    seedBytes: wish ? bytesForSeed(wish) : 0,
+    sectorBytes: table?.sectorBytes ?? null,
+    homeDisks: [],
+    homeTraced: true,
+  };
   const { verdict, findings } = judgeDisk(disk, { graph, policy: defaultPolicy, image: guardImage });
   if (verdict === 'refused') throw refusal(disk, findings);
   const code = await codeOfDisk(randomBytes(32), disk, cardFileReader);

@@ -137,7 +137,9 @@ async function jobSeconds(disk: Disk, imagePath: string, imageBytes: number): Pr
   );
   try {
     await worker.call('takeHeadOff', { keepBytes: imageBytes });
-    const write = await seconds(() => worker.call('write', { imageBytes, digestWhole: false }));
+    const write = await seconds(() =>
+      worker.call('write', { imageBytes, digestWhole: false, wholePieces: false }),
+    );
     const verify = await seconds(async () => {
       const { damage } = await worker.call('verify', { map: null, headIsOff: true, layout: [] });
       if (damage) throw new Error('the bench found damage');

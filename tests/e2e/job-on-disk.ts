@@ -14,6 +14,7 @@ import { findDeviceFolder, readDisk } from '../../src/devices/linux/read-disk.ts
 import { type CheckedImage, checkImage } from '../../src/job/station/check-image.ts';
 import { holdCard } from '../../src/job/station/claim-card.ts';
 import type { NodeRequest } from '../../src/job/station/order-edit.ts';
+import { placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
 import type { RecordedOutcome } from '../../src/job/station/run-recorded-job.ts';
 import { writeTakenCard } from '../../src/job/station/write-card.ts';
 import type { CardInReader } from '../../src/job/supervisor/card-in-reader.ts';
@@ -122,7 +123,10 @@ export async function runJobOn(disk: TestDisk, kit: JobKit, options: JobOptions 
     let end: Pick<JobEnd, 'outcome' | 'error'>;
     try {
       const job = { records: wrapRecords?.(store) ?? store, port, signal, toolVersion: '0.0.0-test' };
-      const outcome = await writeTakenCard(job, { card, diskName, image: kit.image, node }, (what) => {
+      const wish = await wishSeed(kit.image.facts, node?.plan ?? null);
+      const seed = wish && placeSeed(wish, card.identity.sizeBytes);
+      const taken = { card, diskName, image: kit.image, seed, node };
+      const outcome = await writeTakenCard(job, taken, (what) => {
         recordId = what.recordId;
       });
       end = { outcome, error: null };

@@ -1,6 +1,6 @@
 import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
-import { makeVolume } from '../../src/rehearsal/format-volume.ts';
+import { makeVolume } from '../../src/volume/format-volume.ts';
 
 const mib = 2 ** 20;
 const sectorBytes = 512;

@@ -14,6 +14,8 @@ export interface CardToApprove {
   /** the volume's name that has to be typed as well; null where the code alone is enough */
   volumeName: string | null;
   lastWritten: string | null;
+  /** the volume that will be made at the card's far end; left out or null where none is */
+  seed?: { startByte: number; sizeBytes: number } | null;
   /** false where files are only added to a card that was written before */
   losesAll: boolean;
 }
@@ -33,9 +35,17 @@ export function cardScreen(card: CardToApprove, sheet: Sheet): string[] {
     ...(card.losesAll
       ? entry(sheet, 'lost', [...known, 'all of this will be lost'], { tone: 'care' })
       : entry(sheet, 'changed', [...known, 'the node files are replaced, the rest stays'], { tone: 'care' })),
+    ...entry(sheet, 'seed', card.seed ? seedPhrases(card.seed) : []),
     ...entry(sheet, 'written', lastWritten === null ? [] : `by us, ${lastWritten}`),
     ...entry(sheet, 'wear', disk.wear === null ? [] : wearPhrases(disk.wear)),
     ...findingLines(sheet, result.findings),
+  ];
+}
+
+function seedPhrases({ startByte, sizeBytes }: { startByte: number; sizeBytes: number }): string[] {
+  return [
+    `CIDATA (vfat, ${formatSize(sizeBytes)}) for the node files will be made at the card’s far end`,
+    `at ${formatSize(startByte)} of the card`,
   ];
 }
 

@@ -162,6 +162,11 @@ const fitCodes = {
     what: '{disk} is too small by {missingBytes} bytes: it has {diskBytes}, the image needs {imageBytes}.',
     next: 'Use a larger card.',
   },
+  'guard.too-small-for-seed': {
+    exit: 'refused',
+    what: '{disk} is too small by {missingBytes} bytes: it has {diskBytes}, the image needs {imageBytes} and the seed volume behind it {seedBytes}.',
+    next: 'Use a larger card, or an image that needs no seed volume.',
+  },
   'guard.image-size-unknown': {
     exit: 'refused',
     what: 'It is not known how large the image is when unpacked, so it cannot be said whether it fits {disk}.',

@@ -7,6 +7,7 @@ import { jobCodes } from './job.ts';
 import { mediaCodes } from './media.ts';
 import { planCodes } from './plan.ts';
 import { recordsCodes } from './records.ts';
+import { seedCodes } from './seed.ts';
 import { usageCodes } from './usage.ts';
 import { volumeCodes } from './volume.ts';
 
@@ -22,6 +23,7 @@ export const catalogue = {
   ...volumeCodes,
   ...imageCodes,
   ...identityCodes,
+  ...seedCodes,
   ...recordsCodes,
   ...jobCodes,
 } as const;

@@ -47,3 +47,11 @@ export function readGptEntries(
   }
   return problems;
 }
+
+/** Number of the first entry with an empty type; null where all are used. */
+export function emptyEntry(entries: Uint8Array, header: GptHeader): number | null {
+  for (let number = 1; number <= header.entryCount; number++) {
+    if (readGuid(entries, (number - 1) * header.entryBytes) === emptyGuid) return number;
+  }
+  return null;
+}

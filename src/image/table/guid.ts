@@ -14,3 +14,10 @@ export function readGuid(bytes: Uint8Array, at: number): string {
 }
 
 export const emptyGuid = '00000000-0000-0000-0000-000000000000';
+
+/** The sixteen bytes of a GUID as they stand on a disk. */
+export function guidBytes(text: string): Uint8Array {
+  const hex = Buffer.from(text.replaceAll('-', ''), 'hex');
+  const first = [hex.subarray(0, 4), hex.subarray(4, 6), hex.subarray(6, 8)];
+  return Buffer.concat([...first.map((field) => Buffer.from(field).reverse()), hex.subarray(8)]);
+}

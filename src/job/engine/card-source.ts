@@ -3,7 +3,7 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { type DigestMap, mibBytes } from '../../contract/job.ts';
 import { allocateAligned } from '../../media/aligned-memory.ts';
 import type { Medium } from '../../media/medium.ts';
-import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
+import { isCovered, isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
 import type { Mismatch } from './verify-card.ts';
 
 const keptPieces = 24;
@@ -45,6 +45,10 @@ export function createCardSource(
     if (held) return held;
     const cached = cache.get(index);
     if (cached) return cached;
+    if (!isCovered(map, index)) {
+      const facts = { offset: index * mibBytes, length: pieceLength(map, index) };
+      throw new CardwrightError('volume.out-of-bounds', { facts });
+    }
     const content = allocateAligned(pieceLength(map, index)).fill(0xa5);
     medium.readNow(content, index * mibBytes);
     const found = sha256(content);
@@ -81,7 +85,9 @@ function readPieces(
       throw new CardwrightError('volume.out-of-bounds', { facts: { offset: at, length: length - done } });
     }
     const from = at - index * mibBytes;
-    const part = piece(index).subarray(from, from + length - done);
+    // What nobody wrote is nobody's to look at: it reads as zeros, whatever an older card left there.
+    const whole = isCovered(map, index) ? piece(index) : new Uint8Array(pieceLength(map, index));
+    const part = whole.subarray(from, from + length - done);
     if (part.length === 0)
       throw new CardwrightError('volume.out-of-bounds', { facts: { offset: at, length: length - done } });
     target.set(part, done);

@@ -11,6 +11,29 @@ export function pieceCount(sizeBytes: number): number {
   return Math.ceil(sizeBytes / mibBytes);
 }
 
+/** Whether anything was written to a piece, so that it can be read back and compared. */
+export function isCovered(map: DigestMap, piece: number): boolean {
+  return !isAllZero(pieceDigest(map, piece));
+}
+
+export function coveredPieces(map: DigestMap): number[] {
+  return Array.from({ length: pieceCount(map.sizeBytes) }, (_, piece) => piece).filter((piece) =>
+    isCovered(map, piece),
+  );
+}
+
+export function coveredBytes(map: DigestMap): number {
+  return coveredPieces(map).reduce((sum, piece) => sum + pieceLength(map, piece), 0);
+}
+
+/** A map that reaches further; the new pieces are not covered yet. What there was must end with a whole piece. */
+export function extendDigestMap(map: DigestMap, sizeBytes: number): DigestMap {
+  if (map.sizeBytes % mibBytes !== 0) throw new RangeError('the map ends inside a MiB');
+  const longer = createDigestMap(sizeBytes);
+  longer.digests.set(map.digests);
+  return longer;
+}
+
 /** Bytes in a piece: a MiB, or less in the last one. */
 export function pieceLength(map: Pick<DigestMap, 'sizeBytes'>, piece: number): number {
   return Math.min(mibBytes, map.sizeBytes - piece * mibBytes);

@@ -2,7 +2,7 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
 import type { Finding } from '../../contract/finding.ts';
 import type { ImageVolume } from '../../contract/image.ts';
-import type { DigestMap, ImageLayout } from '../../contract/job.ts';
+import { type DigestMap, type ImageLayout, mibBytes } from '../../contract/job.ts';
 import { findCloneHazards } from '../../image/clone-hazards.ts';
 import {
   checkProbe,
@@ -13,10 +13,11 @@ import {
 } from '../../media/capacity-probe.ts';
 import type { Medium } from '../../media/medium.ts';
 import type { Extent } from '../../volume/overlay.ts';
-import { sealBody, sealFirstBlock, settleHead, takeHeadOff } from './card-head.ts';
+import { addSeed, type SeedOrder } from './add-seed.ts';
+import { roundUp, sealBody, sealFirstBlock, settleHead, takeHeadOff } from './card-head.ts';
 import { createCardSource } from './card-source.ts';
 import { classifyDamage, type Damage } from './classify-damage.ts';
-import { isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
+import { coveredBytes, isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
 import {
   checkEdit,
   checkNodeFiles,
@@ -39,8 +40,14 @@ export interface SessionCalls {
   /** takes a finished card's head into memory, after comparing it with the map of its record */
   holdHead: [order: { map: DigestMap }, answer: null];
   takeHeadOff: [order: { keepBytes: number }, answer: null];
-  probe: [order: { salt: Uint8Array; imageBytes: number }, answer: { places: number }];
-  write: [order: { imageBytes: number; digestWhole: boolean }, answer: WriteAnswer];
+  probe: [
+    order: { salt: Uint8Array; imageBytes: number; seedStartByte: number | null },
+    answer: { places: number },
+  ];
+  /** `wholePieces`: the last MiB is filled with zeros, since more follows behind the image */
+  write: [order: { imageBytes: number; digestWhole: boolean; wholePieces: boolean }, answer: WriteAnswer];
+  /** makes an empty seed volume at the card's far end and enters it in the table; after `write` */
+  addSeed: [order: SeedOrder, answer: null];
   /** digests an image without writing it anywhere */
   digestImage: [order: { imageBytes: number }, answer: { map: DigestMap }];
   /** refuses what `edit` would, before anything is changed */
@@ -104,9 +111,13 @@ export function createSession(parts: SessionParts): Session {
     readCard: async () => readCard(parts.medium),
     holdHead: ({ map }) => state.holdHead(map),
     takeHeadOff: ({ keepBytes }) => state.takeHeadOff(keepBytes),
-    probe: ({ salt, imageBytes }) => state.probe(salt, imageBytes),
-    write: (order) => state.write(order.imageBytes, order.digestWhole),
-    digestImage: async ({ imageBytes }) => ({ map: (await state.readImage(imageBytes, false, null)).map }),
+    probe: (order) => state.probe(order),
+    write: (order) => state.write(order),
+    addSeed: (order) => state.addSeed(order),
+    digestImage: async ({ imageBytes }) => {
+      const { map } = await state.readImage({ imageBytes, digestWhole: false, wholePieces: false }, null);
+      return { map };
+    },
     checkEdit: (order) => checkEdit(state.freshSource(), order),
     edit: (order) => state.edit(order),
     verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
@@ -168,17 +179,20 @@ class CardInHand {
     return null;
   }
 
-  async probe(salt: Uint8Array, imageBytes: number): Promise<{ places: number }> {
+  async probe({ salt, imageBytes, seedStartByte }: SessionCalls['probe'][0]): Promise<{ places: number }> {
     const { medium } = this.#parts;
     const places = chooseProbePlaces(medium.sizeBytes, medium.blockBytes, salt);
-    this.#places = places.filter((place) => place.offset >= imageBytes);
+    // Only where nothing else will be written, a place can be looked at again.
+    const from = seedStartByte === null ? imageBytes : roundUp(imageBytes, mibBytes);
+    const to = seedStartByte ?? medium.sizeBytes;
+    this.#places = places.filter(({ offset, content }) => offset >= from && offset + content.length <= to);
     await writeProbe(medium, places);
     this.#checkStop();
     await checkProbe(medium, places);
     return { places: places.length };
   }
 
-  async readImage(imageBytes: number, digestWhole: boolean, medium: Medium | null) {
+  async readImage({ imageBytes, digestWhole, wholePieces }: SessionCalls['write'][0], medium: Medium | null) {
     const { feed, memory, port } = this.#parts;
     if (!feed) throw new Error('no image was handed over');
     const { blockBytes } = this.#parts.medium;
@@ -189,6 +203,7 @@ class CardInHand {
         feed,
         imageBytes,
         blockBytes,
+        roundedTo: wholePieces ? mibBytes : blockBytes,
         digestWhole,
         memory,
         progress,
@@ -200,15 +215,24 @@ class CardInHand {
     }
   }
 
-  async write(imageBytes: number, digestWhole: boolean): Promise<WriteAnswer> {
-    const { map, head, paddedBytes, wholeDigest } = await this.readImage(
-      imageBytes,
-      digestWhole,
-      this.#parts.medium,
-    );
+  async write(order: SessionCalls['write'][0]): Promise<WriteAnswer> {
+    const { map, head, paddedBytes, wholeDigest } = await this.readImage(order, this.#parts.medium);
     this.#map = map;
     this.#head = head;
     return { paddedBytes, wholeDigest };
+  }
+
+  async addSeed(order: SeedOrder): Promise<null> {
+    const { medium, memory, port } = this.#parts;
+    const progress = startProgress(port, 'personalize', medium.sizeBytes - order.startByte);
+    const openSource = (map: DigestMap) => createCardSource(medium, map, () => this.#heldHead());
+    const parts = { medium, map: this.map(), openSource, memory, progress, checkStop: this.#checkStop };
+    try {
+      this.#map = await addSeed(parts, order);
+      return null;
+    } finally {
+      progress.end();
+    }
   }
 
   async edit(order: EditOrder): Promise<EditReport> {
@@ -243,7 +267,7 @@ class CardInHand {
     this.#map = map;
     if (headIsOff) await this.#settleProbe();
     const before = sectorsRead();
-    const progress = startProgress(port, 'verify', map.sizeBytes);
+    const progress = startProgress(port, 'verify', coveredBytes(map));
     try {
       const wrong = await verifyCard({
         medium,
@@ -256,7 +280,7 @@ class CardInHand {
       const after = sectorsRead();
       const damage = wrong.length > 0 ? await this.#classify(wrong, headIsOff, layout) : null;
       const counted = before === null || after === null ? null : after - before;
-      return { bytes: map.sizeBytes, sectorsRead: counted, damage };
+      return { bytes: coveredBytes(map), sectorsRead: counted, damage };
     } finally {
       progress.end();
     }

@@ -1,6 +1,6 @@
 import { type DigestMap, mibBytes } from '../../contract/job.ts';
 import type { Medium } from '../../media/medium.ts';
-import { isAllZero, isEqual, pieceCount, pieceDigest, pieceLength } from './digest-map.ts';
+import { coveredPieces, isAllZero, isEqual, pieceDigest, pieceLength } from './digest-map.ts';
 import { runLanes } from './lanes.ts';
 import { laneCount, type PieceMemory } from './piece-memory.ts';
 import type { Progress } from './progress.ts';
@@ -30,8 +30,10 @@ export interface Mismatch {
 export async function verifyCard(order: VerifyOrder): Promise<Mismatch[]> {
   const { medium, map, memory } = order;
   const wrong: Mismatch[] = [];
-  await runLanes(pieceCount(map.sizeBytes), laneCount, async (piece, lane) => {
+  const pieces = coveredPieces(map);
+  await runLanes(pieces.length, laneCount, async (at, lane) => {
     order.checkStop();
+    const piece = pieces[at] ?? 0;
     const length = pieceLength(map, piece);
     const bytes = memory.lane(lane).subarray(0, length);
     markBlocks(bytes);

@@ -14,6 +14,8 @@ export interface WriteOrder {
   feed: ImageFeed;
   imageBytes: number;
   blockBytes: number;
+  /** what the last write is rounded up to, with zeros: the block, or a whole piece where more follows behind */
+  roundedTo?: number;
   /** true where the digest of the whole image is wanted as well */
   digestWhole: boolean;
   memory: PieceMemory;
@@ -39,7 +41,8 @@ export interface Written {
  */
 export async function writeImage(order: WriteOrder): Promise<Written> {
   const { feed, memory, imageBytes, medium } = order;
-  const map = createDigestMap(roundUp(imageBytes, order.blockBytes));
+  const unit = order.roundedTo ?? order.blockBytes;
+  const map = createDigestMap(roundUp(imageBytes, unit));
   const takeTurn = createTurnstile();
   const whole = order.digestWhole ? memory.stream() : null;
   let head: Uint8Array = new Uint8Array();
@@ -53,7 +56,7 @@ export async function writeImage(order: WriteOrder): Promise<Written> {
   await runLanes(pieceCount(imageBytes), laneCount, async (piece, lane) => {
     order.checkStop();
     const imageLength = Math.min(mibBytes, imageBytes - piece * mibBytes);
-    const length = roundUp(imageLength, order.blockBytes);
+    const length = roundUp(imageLength, unit);
     const streamed = await takeTurn(async () => {
       await fetch(piece, lane);
       return { done: whole?.update(lane, imageLength) };
@@ -74,7 +77,7 @@ export async function writeImage(order: WriteOrder): Promise<Written> {
   return {
     map,
     head,
-    paddedBytes: map.sizeBytes - imageBytes,
+    paddedBytes: roundUp(imageBytes, order.blockBytes) - imageBytes,
     wholeDigest: whole ? await whole.finish() : null,
   };
 }

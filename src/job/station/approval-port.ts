@@ -10,6 +10,8 @@ export interface ApprovalQuestion {
   volumeName: string | null;
   /** what the records say of this card; null where they know nothing */
   lastWritten: string | null;
+  /** the volume that will be made at the card's far end; null where none is */
+  seed: { startByte: number; sizeBytes: number } | null;
   /** false where files are only replaced on a card that was written before */
   losesAll: boolean;
 }

@@ -25,7 +25,7 @@ export async function personalizeCard(
   request: PersonalizeRequest,
   onBegun: JobBegun,
 ): Promise<WrittenCard> {
-  const { card, disk } = await takeCard(job, { ...request, losesAll: false }, null);
+  const { card, disk } = await takeCard(job, { ...request, losesAll: false, seed: null }, null);
   try {
     return {
       card,
@@ -69,6 +69,7 @@ async function personalizeTakenCard(
       facts: null,
       finished: { map, record },
       layout: read.layout,
+      seed: null,
       edit: { request: node, volume },
     },
     (recordId) => onBegun({ recordId, card }),

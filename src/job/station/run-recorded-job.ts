@@ -2,6 +2,7 @@ import { uptime } from 'node:os';
 import type { ImageFacts } from '../../contract/image.ts';
 import type { DigestMap, ImageLayout } from '../../contract/job.ts';
 import type { NewJob, RecordView } from '../../records/record-types.ts';
+import type { SeedOrder } from '../engine/add-seed.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { ImageInHand } from '../supervisor/image-in-hand.ts';
@@ -22,6 +23,7 @@ export interface PreparedJob {
   facts: ImageFacts | null;
   finished: { map: DigestMap; record: RecordView } | null;
   layout: ImageLayout;
+  seed: SeedOrder | null;
   edit: { request: NodeRequest; volume: EditOrder['volume'] } | null;
 }
 
@@ -57,6 +59,7 @@ export async function runRecordedJob(
       image: prepared.image,
       finished: prepared.finished && { map: prepared.finished.map, record: prepared.finished.record.id },
       layout: prepared.layout,
+      seed: prepared.seed,
       unseenVolumes: unseenVolumes(prepared.facts),
       edit,
       user: nextWorkerUser(),

@@ -11,9 +11,11 @@ import { demandedName } from '../../guard/approval/demanded-name.ts';
 import type { GuardImage } from '../../guard/context.ts';
 import { judgeDisk } from '../../guard/judge-disk.ts';
 import type { Records } from '../../records/record-types.ts';
+import type { SeedOrder } from '../engine/add-seed.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { Approver } from './approval-port.ts';
 import { claimCard, refusal } from './claim-card.ts';
+import { bytesForSeed, placeSeed, type SeedWish } from './plan-seed.ts';
 import { codeOfDisk, type Station, surveyDisks } from './survey-disks.ts';
 import { mountsOf, unmountCard } from './unmount-card.ts';
 
@@ -24,6 +26,8 @@ export interface CardRequest {
   mayUnmount: boolean;
   /** false where the card keeps what is on it */
   losesAll: boolean;
+  /** the seed volume that is to be made behind the image; null for none */
+  seed: SeedWish | null;
 }
 
 /** What a job on a station shares with every other. */
@@ -46,13 +50,14 @@ export async function takeCard(
   job: Pick<StationJob, 'station' | 'records' | 'approver'>,
   request: CardRequest,
   image: ImageFacts | null,
-): Promise<{ card: CardInReader; disk: Disk }> {
+): Promise<{ card: CardInReader; disk: Disk; seed: SeedOrder | null }> {
   const { station, approver } = job;
   const { graph } = await surveyDisks(station, null);
   const disk = await resolveDevice(station.reader, graph, request.device);
-  const guardImage = image && (await guardImageOf(station, graph, image));
+  const guardImage = image && (await guardImageOf(station, graph, image, request.seed));
   const result = judgeDisk(disk, { graph, policy: station.policy, image: guardImage });
   if (result.verdict === 'refused') throw refusal(disk, result.findings);
+  const seed = request.seed && placeSeed(request.seed, disk.sizeBytes);
   expectConsent(disk, request.mayUnmount);
   const code = await codeOfDisk(station.key, disk, station.reader);
   const volumeName = request.losesAll ? demandedName(disk) : null;
@@ -64,23 +69,26 @@ export async function takeCard(
     volumeName,
     lastWritten,
     losesAll: request.losesAll,
+    seed,
   });
   expectApproval(checkApproval({ typed, expected: code, demandedName: volumeName }));
   const hadMounts = mountsOf(disk).length > 0;
   await unmountCard(disk);
   // Unmounting writes to the card, so its content, and with it its code, is another one now; the rest is compared.
   const claimed = hadMounts ? await codeOfDisk(station.key, disk, station.reader) : code;
-  return { card: await claimCard(station, { disk, code: claimed, image: guardImage }), disk };
+  return { card: await claimCard(station, { disk, code: claimed, image: guardImage }), disk, seed };
 }
 
 async function guardImageOf(
   station: Station,
   graph: Parameters<typeof findFileHome>[1],
   image: ImageFacts,
+  seed: SeedWish | null,
 ): Promise<GuardImage> {
   const home = await findFileHome(station.reader, graph, image.path);
   return {
     sizeBytes: image.sizeBytes,
+    ...(seed ? { seedBytes: bytesForSeed(seed) } : {}),
     sectorBytes: image.table?.sectorBytes ?? null,
     homeDisks: home.disks,
     homeTraced: home.traced,
@@ -107,10 +115,13 @@ export function lastWrittenOn(records: Records | null, disk: Disk): string | nul
   return sure ? `record ${sure.id}${sure.node ? ` (${sure.node})` : ''}` : null;
 }
 
-export function layoutOf(image: ImageFacts): ImageLayout {
-  return (image.table?.partitions ?? []).map(({ number, startByte, sizeBytes }) => ({
+export function layoutOf(image: ImageFacts, seed: SeedOrder | null = null): ImageLayout {
+  const own = (image.table?.partitions ?? []).map(({ number, startByte, sizeBytes }) => ({
     number,
     startByte,
     sizeBytes,
   }));
+  if (!seed) return own;
+  const { partition: number, startByte, sizeBytes } = seed;
+  return [...own, { number, startByte, sizeBytes }];
 }

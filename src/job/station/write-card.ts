@@ -1,11 +1,14 @@
 import type { Disk } from '../../contract/devices.ts';
+import type { SeedOrder } from '../engine/add-seed.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { takeImage } from '../supervisor/image-in-hand.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
 import { knowRoot } from './know-root.ts';
 import type { NodeRequest } from './order-edit.ts';
-import { planNodeFiles, sectorBytesOf } from './preview-edit.ts';
+import { wishSeed } from './plan-seed.ts';
+import { planNodeFiles } from './preview-edit.ts';
+import { sectorBytesOf } from './read-image.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
 import { layoutOf, type StationJob, takeCard } from './take-card.ts';
 
@@ -42,9 +45,10 @@ export async function writeCard(
   const image = node ? { facts: await knowRoot(facts, node.plan, job), expectedSha256 } : request.image;
   // A plan that the image's first boot cannot carry is refused before a card is touched.
   if (node) await planNodeFiles(image.facts, node, job.toolVersion);
-  const { card, disk } = await takeCard(job, { ...request, losesAll: true }, image.facts);
+  const wish = await wishSeed(image.facts, node?.plan ?? null);
+  const { card, disk, seed } = await takeCard(job, { ...request, losesAll: true, seed: wish }, image.facts);
   try {
-    const outcome = await writeTakenCard(job, { card, diskName: disk.name, image, node }, onBegun);
+    const outcome = await writeTakenCard(job, { card, diskName: disk.name, image, seed, node }, onBegun);
     return { outcome, card, disk };
   } catch (error) {
     card.close();
@@ -55,21 +59,26 @@ export async function writeCard(
 /** The same for a card that is already claimed; also the way of a make-believe card. */
 export async function writeTakenCard(
   job: Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion'>,
-  taken: { card: CardInReader; diskName: string | null; image: CheckedImage; node: NodeRequest | null },
+  taken: {
+    card: CardInReader;
+    diskName: string | null;
+    image: CheckedImage;
+    seed: SeedOrder | null;
+    node: NodeRequest | null;
+  },
   onBegun: JobBegun,
 ): Promise<RecordedOutcome> {
-  const { card, diskName, image, node } = taken;
+  const { card, diskName, image, seed, node } = taken;
   const { facts, expectedSha256 } = image;
   const user = nextWorkerUser();
   const inHand = await takeImage(facts, expectedSha256, user);
+  const volume = seed ?? facts.bootVolume;
   const edit =
-    node && facts.bootVolume
-      ? { request: node, volume: { ...facts.bootVolume, sectorBytes: sectorBytesOf(facts) } }
-      : null;
+    node && volume ? { request: node, volume: { ...volume, sectorBytes: sectorBytesOf(facts) } } : null;
   try {
     return await runRecordedJob(
       job,
-      { card, diskName, image: inHand, facts, finished: null, layout: layoutOf(facts), edit },
+      { card, diskName, image: inHand, facts, finished: null, layout: layoutOf(facts, seed), seed, edit },
       (recordId) => onBegun({ recordId, card }),
     );
   } finally {

@@ -3,7 +3,17 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { EventPort } from '../../contract/events.ts';
 import { type Finding, finding } from '../../contract/finding.ts';
 import type { ImageVolume } from '../../contract/image.ts';
-import type { DigestMap, ImageLayout, JobResult, Phase, PhaseTime } from '../../contract/job.ts';
+import {
+  type DigestMap,
+  type ImageLayout,
+  type JobResult,
+  mibBytes,
+  type Phase,
+  type PhaseTime,
+} from '../../contract/job.ts';
+import type { SeedOrder } from '../engine/add-seed.ts';
+import { roundUp } from '../engine/card-head.ts';
+import { coveredBytes } from '../engine/digest-map.ts';
 import type { EditOrder, EditReport } from '../engine/edit-boot-volume.ts';
 import type { VerifyAnswer } from '../engine/session.ts';
 import {
@@ -32,6 +42,8 @@ export interface JobOrder {
   layout: ImageLayout;
   /** volumes of a packed image that could not be looked into beforehand; empty where they were */
   unseenVolumes: ImageVolume[];
+  /** the volume for the node's files that is made behind the image; null where it has one of its own */
+  seed: SeedOrder | null;
   /** the node's files; null where an image is written as it is */
   edit: EditOrder | null;
   user: WorkerUser | null;
@@ -92,30 +104,47 @@ class JobRun {
   }
 
   async #conduct(worker: RunningWorker): Promise<VerifyAnswer> {
-    const { image, finished, edit, layout } = this.#order;
+    const { image, finished, seed, edit, layout } = this.#order;
     if (finished) await this.#expectUnchanged(worker, finished);
     // An image was asked before its card was taken; a finished card says only now what its first boot carries.
     if (finished && edit) await worker.call('checkEdit', edit);
-    const coveredBytes = image?.sizeBytes ?? finished?.map.sizeBytes ?? 0;
+    const keepBytes = image?.sizeBytes ?? finished?.map.sizeBytes ?? 0;
     await this.#expectSameCard();
     await this.#step('head-off', () => {
       this.#mark = 'head is coming off';
-      return worker.call('takeHeadOff', { keepBytes: coveredBytes });
+      return worker.call('takeHeadOff', { keepBytes });
     });
     this.#mark = 'head is off';
     if (image) {
-      await this.#step('probe', () =>
-        worker.call('probe', { salt: randomBytes(16), imageBytes: coveredBytes }),
-      );
-      await this.#step('write', () => this.#write(worker, image), coveredBytes);
+      const seedStartByte = seed?.startByte ?? null;
+      const probe = { salt: randomBytes(16), imageBytes: image.sizeBytes, seedStartByte };
+      await this.#step('probe', () => worker.call('probe', probe));
+      await this.#step('write', () => this.#write(worker, image), image.sizeBytes);
     }
-    if (edit)
-      this.#edit = await this.#step('personalize', () => this.#explained(worker, worker.call('edit', edit)));
-    for (const found of this.#edit?.findings ?? []) this.#note(found);
-    const verified = await this.#step('verify', () => this.#verify(worker, layout), coveredBytes);
+    if (edit) await this.#step('personalize', () => this.#personalize(worker, edit));
+    const verified = await this.#step('verify', () => this.#verify(worker, layout), this.#writtenBytes());
     await this.#noteHazards(worker);
     await this.#step('seal', () => this.#seal(worker, verified));
     return verified;
+  }
+
+  async #personalize(worker: RunningWorker, edit: EditOrder): Promise<void> {
+    const { seed } = this.#order;
+    if (seed) {
+      await this.#explained(worker, worker.call('addSeed', seed));
+      const { partition, startByte, sizeBytes } = seed;
+      this.#note(finding('seed.made', 'note', { partition, startByte, sizeBytes }));
+    }
+    this.#edit = await this.#explained(worker, worker.call('edit', edit));
+    for (const found of this.#edit.findings) this.#note(found);
+  }
+
+  /** What has to be read back. */
+  #writtenBytes(): number {
+    const { card, image, finished, seed } = this.#order;
+    if (finished) return coveredBytes(finished.map);
+    const imageBytes = image?.sizeBytes ?? 0;
+    return seed ? roundUp(imageBytes, mibBytes) + card.identity.sizeBytes - seed.startByte : imageBytes;
   }
 
   /** A packed image is looked into on the card, where it lies unpacked. What is found is said, and stops nothing. */
@@ -148,7 +177,11 @@ class JobRun {
   async #write(worker: RunningWorker, image: ImageInHand): Promise<void> {
     const digestWhole = image.stream.kind === 'file' && image.expectedSha256 !== null;
     const answer = await Promise.race([
-      worker.call('write', { imageBytes: image.sizeBytes, digestWhole }),
+      worker.call('write', {
+        imageBytes: image.sizeBytes,
+        digestWhole,
+        wholePieces: this.#order.seed !== null,
+      }),
       failingDecoder(image),
     ]).catch(async (error) => {
       throw await explainEarlyEnd(image, error);

@@ -31,6 +31,7 @@ export const phaseOfCall: Record<SessionCall, Phase> = {
   takeHeadOff: 'head-off',
   probe: 'probe',
   write: 'write',
+  addSeed: 'personalize',
   digestImage: 'image',
   checkEdit: 'personalize',
   edit: 'personalize',

@@ -1,0 +1,110 @@
+import { randomBytes, randomUUID } from 'node:crypto';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { Code } from '../../contract/catalogue/index.ts';
+import type { Facts } from '../../contract/finding.ts';
+import type { MechanismFacts } from '../../contract/identity.ts';
+import type { ImageFacts, ImageTable } from '../../contract/image.ts';
+import { mibBytes } from '../../contract/job.ts';
+import type { Plan } from '../../contract/plan.ts';
+import { mostMbrSectors } from '../../image/table/add-partition.ts';
+import { placeAtFarEnd, smallestCard } from '../../image/table/far-end.ts';
+import { guidBytes } from '../../image/table/guid.ts';
+import { findTableRoom, type TableRoom } from '../../image/table/table-room.ts';
+import { loadFat } from '../../volume/fat/load-fat.ts';
+import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
+import { makeSeedVolume, seedBytes, seedLabel } from '../../volume/seed-volume.ts';
+import type { SeedOrder } from '../engine/add-seed.ts';
+import { withImageBytes } from './read-image.ts';
+
+/** A seed volume that a plan asks for, before the card is known. */
+export interface SeedWish {
+  table: ImageTable;
+  room: TableRoom;
+  /** the partition's number */
+  partition: number;
+  imageBytes: number;
+}
+
+function refusal(code: Code, facts: Facts): CardwrightError {
+  return new CardwrightError(code, { card: 'untouched', facts });
+}
+
+/**
+ * What the plan's seed volume takes, where it asks for one; null where it does not.
+ *
+ * @throws CardwrightError `seed.*` where the image cannot have one
+ */
+export async function wishSeed(image: ImageFacts, plan: Plan | null): Promise<SeedWish | null> {
+  if (plan === null || plan.seedVolume === 'none') return null;
+  const { table, sizeBytes, shape } = image;
+  if (!table || sizeBytes === null) {
+    const names = { bare: 'one file system', opaque: 'neither a table nor a file system' };
+    throw refusal('seed.no-table', { shape: shape === 'bare' ? names.bare : names.opaque });
+  }
+  const why = whyUnfit(image);
+  if (why !== null) throw refusal('seed.table-unfit', { why });
+  refuseSecondSeed(image);
+  const found = await withImageBytes(image, mibBytes, (head) => findTableRoom(head, table));
+  if (!found.ok) throw refusal('seed.table-unfit', { why: found.why });
+  const { room } = found;
+  if (room.freeNumber === null) {
+    throw refusal('seed.table-full', { table: room.kind.toUpperCase(), count: room.entryCount });
+  }
+  return { table, room, partition: room.freeNumber, imageBytes: sizeBytes };
+}
+
+/** Tables that say one thing to one system and another to the next are left alone. */
+function whyUnfit({ shape, findings }: ImageFacts): string | null {
+  const has = (code: Code) => findings.some((found) => found.code === code);
+  if (shape === 'hybrid') return 'it stands beside a file system that begins at block 0 (a hybrid image)';
+  if (has('image.hybrid-mbr')) return 'its MBR lists partitions beside the GPT';
+  if (has('image.gpt-without-protection')) return 'it is a GPT that no MBR announces';
+  return null;
+}
+
+function refuseSecondSeed({ volumes }: ImageFacts): void {
+  const seed = volumes.find(({ label }) => label?.toUpperCase() === seedLabel);
+  if (!seed) return;
+  throw refusal('seed.second-volume', { partition: seed.partition, label: seed.label ?? '' });
+}
+
+/** @throws CardwrightError `seed.not-needed` where the image's own boot volume is read for a node's settings */
+export function expectUnread({ mechanism, evidence }: MechanismFacts): void {
+  if (mechanism !== 'nocloud-files' && mechanism !== 'nocloud-label') return;
+  throw refusal('seed.not-needed', { evidence: evidence.join(', ') });
+}
+
+/** The volume as it will be on the card before the node's files, in memory. */
+export async function withEmptySeed<T>({ table }: SeedWish, use: (volume: BootVolume) => T): Promise<T> {
+  await loadFat();
+  const { sectorBytes } = table;
+  const bytes = makeSeedVolume({ sectorBytes, serial: 0, startByte: 0 });
+  const read = (offset: number, length: number) => bytes.slice(offset, offset + length);
+  const extent = { startByte: 0, sizeBytes: seedBytes, sectorBytes };
+  const volume = openVolume({ sizeBytes: seedBytes, read }, extent);
+  try {
+    return use(volume);
+  } finally {
+    volume.close();
+  }
+}
+
+/** Bytes that a card must have beyond the image's own. */
+export function bytesForSeed({ room, imageBytes }: SeedWish): number {
+  return smallestCard(imageBytes, room, seedBytes) - imageBytes;
+}
+
+/**
+ * The seed volume's place on a card of this size.
+ *
+ * @throws CardwrightError `seed.table-unfit`; an Error where the card is too small, which the guard has refused before
+ */
+export function placeSeed({ table, room, partition, imageBytes }: SeedWish, cardBytes: number): SeedOrder {
+  const place = placeAtFarEnd({ sizeBytes: cardBytes }, imageBytes, room, seedBytes);
+  if (!place) throw new Error('the card has no room for the seed volume');
+  if (room.kind === 'mbr' && cardBytes > mostMbrSectors * room.sectorBytes) {
+    throw refusal('seed.table-unfit', { why: 'an MBR names no place that far out on this card' });
+  }
+  const serial = randomBytes(4).readUInt32LE();
+  return { ...place, imageBytes, partition, table, serial, uniqueGuid: guidBytes(randomUUID()) };
+}
