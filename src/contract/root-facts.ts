@@ -34,6 +34,7 @@ export interface FirstBootSettings {
 
 /** What the root volume says about a node's first boot. Read without mounting it. */
 export interface RootFacts {
+  /** 0 where the volume lies on the disk without a table */
   partition: number;
   /** cloud-init; null where none was found */
   program: {
@@ -60,6 +61,8 @@ export interface RootFacts {
   /** are there the programs by which the first-boot program sets a locale? */
   hasLocalePrograms: boolean;
   hostKeyUnits: HostKeyUnit[];
+  /** units and scripts that let a partition grow to the end of the disk, whatever lies there */
+  rootGrowers: string[];
   /** units that read marker files in the boot volume; null where there are no units to judge by */
   markerReaders: string[] | null;
 }

@@ -136,16 +136,29 @@ export function seedRemarks(volume: BootVolumeFacts, root: RootFacts): string[] 
   ];
 }
 
+/**
+ * What of the image lets a partition run over a volume at the card's far end: units and scripts in the root volume, and
+ * the script on the kernel line that the most common SBC images resize with (common practice, no source).
+ */
+export function whatTakesTheRest(root: RootFacts | null, kernelLine: string): string[] {
+  const onLine = /(?:^|\s)(init=\S*resize\S*)/.exec(kernelLine)?.[1];
+  return [...(onLine === undefined ? [] : [onLine]), ...(root?.rootGrowers ?? [])];
+}
+
 export interface SeedVolumeOutlook {
   works: boolean;
   /** plain words without a full stop */
   why: string;
 }
 
-/** Would the image take a node's settings from a small volume labelled CIDATA that is made behind it? Pure. */
+/** Could a small volume labelled CIDATA be made behind the image, and would a node from it read that one? Pure. */
 export function seedVolumeWouldWork(root: RootFacts, kernelLine = ''): SeedVolumeOutlook {
   if (root.program === null)
     return { works: false, why: 'no first-boot program (cloud-init) was found in the root volume' };
+  if (root.partition === 0) return { works: false, why: 'the image has no partition table to enter it in' };
+  const takers = whatTakesTheRest(root, kernelLine);
+  if (takers.length > 0)
+    return { works: false, why: `the image grows to the last sector of the card (${takers.join(', ')})` };
   const place = findSeedPlace({ label: 'CIDATA', kernelLine }, root);
   if (!place.found) return { works: false, why: place.why };
   if (place.by === 'folder') {

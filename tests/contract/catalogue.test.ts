@@ -57,6 +57,7 @@ describe('the catalogue', () => {
       'volume',
       'image',
       'identity',
+      'seed',
       'records',
       'job',
     ];

@@ -154,12 +154,6 @@ async function preparePacked(folder: string): Promise<{ image: string; plan: str
   return { image: `${plain}.xz`, plan: makeRehearsalPlan(folder, 2, 'node-os.img.xz') };
 }
 
-/** One ext4 volume without a table, with a first-boot program that looks for a seed volume. */
-async function prepareBare(folder: string): Promise<{ image: string; plan: string }> {
-  const image = makeRootVolume(folder, 'node-os.img', { ...rootTree, 'etc/cloud/cloud.cfg': '{}\n' });
-  return { image, plan: makeRehearsalPlan(folder, 2, 'node-os.img') };
-}
-
 const tools = ['loop', 'tmpfs-direct-io', 'program:mkfs.ext4', 'program:xz', 'program:mtype'] as const;
 
 describeWith(tools, 'an image whose root volume decides', { timeoutMs: 120_000 }, () => {
@@ -218,19 +212,5 @@ describeWith(tools, 'an image whose root volume decides', { timeoutMs: 120_000 }
       expect(text).toContain(`network settings: no, because ${program} reads network settings only`);
       expect(text).toContain(`No network, no wireless: ${program} reads network settings only from a volume`);
       expect(text).toContain('new-host-keys.service in the image makes new SSH host keys');
-    }));
-
-  it('points to a seed volume where there is no boot volume at all', () =>
-    onStation(prepareBare, async (station, disk) => {
-      const before = await disk.sha256OfMedium();
-      const end = await station.run(...(await writeOf(station, disk)));
-      expect(end.status, end.stdout + end.stderr).toBe(8);
-      expect(end.lines.at(-1)).toMatchObject({
-        code: 'identity.no-way-in',
-        card: 'untouched',
-        what: expect.stringContaining('there is no FAT volume'),
-        next: expect.stringMatching(/^Put "seedVolume: far-end" into the plan, or/),
-      });
-      expect(await disk.sha256OfMedium()).toBe(before);
     }));
 });

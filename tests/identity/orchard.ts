@@ -58,6 +58,7 @@ export function rootFacts(
     hasWifiProgram: true,
     hasZones: true,
     hasLocalePrograms: true,
+    rootGrowers: [],
     hostKeyUnits: [],
     markerReaders: [],
     ...changes,

@@ -359,6 +359,21 @@ describe('a seed volume behind the image', () => {
       false,
       'looks for a volume labelled system-boot',
     ],
+    ['a file system without a table', rootFacts({ partition: 0 }), '', false, 'no partition table'],
+    [
+      'a unit that takes all of the card',
+      rootFacts({ rootGrowers: ['grow.service'] }),
+      '',
+      false,
+      'grows to the last sector of the card (grow.service)',
+    ],
+    [
+      'a first script that takes all of the card',
+      rootFacts(),
+      'quiet init=/usr/lib/node-os/init_resize.sh',
+      false,
+      'grows to the last sector of the card (init=/usr/lib/node-os/init_resize.sh)',
+    ],
     ['a folder that is named', rootFacts({}, { seedFrom }), '', false, 'takes its files from a named folder'],
     [
       'a folder on the kernel line',

@@ -62,8 +62,8 @@ function readRootLines(facts: RootFacts, mechanism: MechanismFacts | null, sheet
   const isNone = mechanism === null || mechanism.mechanism === 'none';
   const seed = seedVolumeWouldWork(facts);
   const seedLine = seed.works
-    ? `A seed volume would be read (seedVolume: far-end): ${seed.why}.`
-    : `A seed volume would not be read: ${seed.why}.`;
+    ? `A seed volume can be made at the card’s far end (seedVolume: far-end): ${seed.why}.`
+    : `A seed volume would be of no use: ${seed.why}.`;
   const { findings } = keepHostKey({ state: 'read', facts });
   const said = [
     ...(isNone ? [seedLine] : []),

@@ -34,6 +34,11 @@ export const seedCodes = {
     what: 'The plan asks for a seed volume, and the image’s own boot volume takes the node’s files (seen by {evidence}): with both, nobody could say which the node follows.',
     next: 'Take seedVolume out of the plan: the node’s files then go into the image’s own volume.',
   },
+  'seed.nobody-reads': {
+    exit: 'imageRejected',
+    what: 'The plan asks for a seed volume, and a node from this image would not read it: {why}.',
+    next: `Use an image whose first-boot program looks for a volume labelled CIDATA; else ${withoutOne}.`,
+  },
   'seed.root-takes-all': {
     exit: 'imageRejected',
     what: 'The image’s root volume grows to the last sector of the card when it starts for the first time ({evidence}): it would run over a seed volume there.',

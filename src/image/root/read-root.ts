@@ -6,6 +6,7 @@ import { boundFiles } from './bounded-files.ts';
 import { readFirstBootSettings } from './first-boot-settings.ts';
 import { findHostKeyUnits } from './host-key-units.ts';
 import { findPrograms } from './program-version.ts';
+import { findRootGrowers } from './root-growers.ts';
 import { readWantedUnits, type WantedUnit } from './wanted-units.ts';
 
 const mostVolumes = 8;
@@ -100,6 +101,7 @@ async function lookInto(volume: ExtVolume, partition: number): Promise<RootFacts
     hasZones: await isThere(volume, ['/usr/share/zoneinfo']),
     hasLocalePrograms: await hasLocalePrograms(volume),
     hostKeyUnits: await findHostKeyUnits(volume, units),
+    rootGrowers: await findRootGrowers(volume, units),
     markerReaders: units.length === 0 ? null : markerReadersAmong(units),
   };
 }

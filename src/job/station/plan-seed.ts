@@ -6,6 +6,7 @@ import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts, ImageTable } from '../../contract/image.ts';
 import { mibBytes } from '../../contract/job.ts';
 import type { Plan } from '../../contract/plan.ts';
+import { seedVolumeWouldWork, whatTakesTheRest } from '../../identity/seed-place.ts';
 import { mostMbrSectors } from '../../image/table/add-partition.ts';
 import { placeAtFarEnd, smallestCard } from '../../image/table/far-end.ts';
 import { guidBytes } from '../../image/table/guid.ts';
@@ -68,8 +69,25 @@ function refuseSecondSeed({ volumes }: ImageFacts): void {
   throw refusal('seed.second-volume', { partition: seed.partition, label: seed.label ?? '' });
 }
 
+/**
+ * What the image's own boot and root volume say against a seed volume beside them.
+ *
+ * @param own how the image's boot volume takes settings; null where there is none
+ * @param kernelLine of that boot volume, or ''
+ * @throws CardwrightError `seed.not-needed`, `seed.root-takes-all`, `seed.nobody-reads`
+ */
+export function expectSeedRead({ root }: ImageFacts, own: MechanismFacts | null, kernelLine: string): void {
+  if (own) expectUnread(own);
+  const facts = root?.state === 'read' ? root.facts : null;
+  const takers = whatTakesTheRest(facts, kernelLine);
+  if (takers.length > 0) throw refusal('seed.root-takes-all', { evidence: takers.join(', ') });
+  if (facts === null) return;
+  const outlook = seedVolumeWouldWork(facts, kernelLine);
+  if (!outlook.works) throw refusal('seed.nobody-reads', { why: outlook.why });
+}
+
 /** @throws CardwrightError `seed.not-needed` where the image's own boot volume is read for a node's settings */
-export function expectUnread({ mechanism, evidence }: MechanismFacts): void {
+function expectUnread({ mechanism, evidence }: MechanismFacts): void {
   if (mechanism !== 'nocloud-files' && mechanism !== 'nocloud-label') return;
   throw refusal('seed.not-needed', { evidence: evidence.join(', ') });
 }

@@ -2,13 +2,14 @@ import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { NodeFile } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
+import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
 import { planEdit } from '../engine/edit-boot-volume.ts';
 import { type NodeRequest, orderEdit } from './order-edit.ts';
-import { expectUnread, wishSeed, withEmptySeed } from './plan-seed.ts';
+import { expectSeedRead, wishSeed, withEmptySeed } from './plan-seed.ts';
 import { sectorBytesOf, withImageBytes } from './read-image.ts';
 
 /**
@@ -38,6 +39,13 @@ export async function withImageVolume<T>(
   return withImageBytes(image, boot.startByte + boot.sizeBytes, open);
 }
 
+function lookAtOwn(image: ImageFacts, volume: BootVolume) {
+  const mechanism = detectMechanism(volume, image.root ?? null);
+  const hasLine = volume.stat(settingsFiles.cmdline)?.kind === 'file';
+  const kernelLine = hasLine ? Buffer.from(volume.readFile(settingsFiles.cmdline)).toString('latin1') : '';
+  return { mechanism, kernelLine };
+}
+
 /**
  * The volume that a node's files go into: the image's own, or the empty one that is to be made behind it.
  *
@@ -52,8 +60,9 @@ export async function withNodeVolume<T>(
   const wish = await wishSeed(image, plan);
   if (wish === null && !image.bootVolume) refuseWithoutVolume(image, request);
   if (wish === null) return withImageVolume(image, node.name, use);
-  const detect = (volume: BootVolume) => detectMechanism(volume, image.root ?? null);
-  if (image.bootVolume) expectUnread(await withImageVolume(image, node.name, detect));
+  const own =
+    image.bootVolume && (await withImageVolume(image, node.name, (volume) => lookAtOwn(image, volume)));
+  expectSeedRead(image, own?.mechanism ?? null, own?.kernelLine ?? '');
   return withEmptySeed(wish, use);
 }
 
