@@ -34,7 +34,7 @@ await build({
   format: 'esm',
   // One text starts in half the time that its packages take one by one. What brings native code or WebAssembly of its
   // own stays outside.
-  external: ['better-sqlite3', 'drivelist', 'ext2fs', 'js-fatfs'],
+  external: ['better-sqlite3', 'drivelist', 'ext2fs', 'js-fatfs', 'ssh2'],
   // Packages in CommonJS want a `require`.
   banner: {
     js: "import { createRequire as requireFrom } from 'node:module';\nconst require = requireFrom(import.meta.url);",

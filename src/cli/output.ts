@@ -1,4 +1,5 @@
 import type { EventPort, JobEvent } from '../contract/events.ts';
+import { createLiveBlock } from './screens/live-block.ts';
 import { createProgressView } from './screens/progress-view.ts';
 import { chooseInk } from './text/ink.ts';
 import { findingFields, jsonLine } from './text/json-lines.ts';
@@ -7,7 +8,7 @@ import type { Sheet } from './text/sheet.ts';
 /** Where a command's words go. Data to standard output, everything else to standard error. */
 export interface Streams {
   stdout: { write(text: string): unknown; isTTY?: boolean; columns?: number };
-  stderr: { write(text: string): unknown; isTTY?: boolean; columns?: number };
+  stderr: { write(text: string): unknown; isTTY?: boolean; columns?: number; rows?: number };
   env: Readonly<Record<string, string | undefined>>;
 }
 
@@ -25,7 +26,11 @@ export interface Output {
   say(lines: readonly string[]): void;
   /** what a job tells while it runs */
   readonly events: EventPort;
-  /** wipes a progress line that is still being redrawn */
+  /** is there a terminal for lines that are drawn anew in place? */
+  readonly isLive: boolean;
+  /** draws lines in place of those that it drew before, on standard error; nothing unless `isLive` */
+  redraw(screen: (sheet: Sheet) => string[]): void;
+  /** wipes what is still being redrawn */
   settle(): void;
 }
 
@@ -45,11 +50,13 @@ export function createOutput(streams: Streams, options: OutputOptions): Output {
   const lines = (stream: Streams['stdout'], texts: readonly string[]) => {
     if (texts.length > 0) stream.write(texts.map((text) => `${text}\n`).join(''));
   };
-  const settle = () => void stderr.write(view.close());
+  const block = createLiveBlock({ rows: stderr.rows ?? 24, columns: stderr.columns ?? widest });
+  const settle = () => void stderr.write(view.close() + block.wipe());
+  const isLive = stderr.isTTY === true && !options.json && !options.quiet;
 
   function emit(event: JobEvent): void {
     if (options.json) lines(stdout, [jsonLine(event.type, jsonFields(event))]);
-    else if (!options.quiet) stderr.write(view.render(event));
+    else if (!options.quiet) stderr.write(block.wipe() + view.render(event));
   }
 
   return {
@@ -57,6 +64,10 @@ export function createOutput(streams: Streams, options: OutputOptions): Output {
     options,
     events: { emit },
     settle,
+    isLive,
+    redraw(screen) {
+      if (isLive) stderr.write(view.close() + block.draw(screen(sheetFor(stderr, env))));
+    },
     show(type, fields, screen) {
       settle();
       lines(stdout, options.json ? [jsonLine(type, fields)] : screen(sheet));

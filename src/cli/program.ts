@@ -10,6 +10,7 @@ import { personalizeCommand } from './commands/personalize.ts';
 import { planCommand } from './commands/plan.ts';
 import { recordsCommand } from './commands/records.ts';
 import { rehearseCommand } from './commands/rehearse.ts';
+import { rollcallCommand } from './commands/rollcall.ts';
 import { verifyCommand } from './commands/verify.ts';
 import { writeCommand } from './commands/write.ts';
 import type { Desk } from './desk.ts';
@@ -104,9 +105,32 @@ function addLooking(program: Command, launch: Launch): void {
   command(program, 'records [id]', 'what was written where, or one record whole')
     .option('--keys-as <form>', `only its node's public host keys: ${hostKeyForms.join(', ')}`)
     .action((id, options) => launch(options, (desk) => recordsCommand(desk, id, options)));
+  addRollCall(program, launch);
   command(program, 'plan', 'look at a plan')
     .requiredOption('--check <file>', 'the plan to check, every mistake at once')
     .action((options) => launch(options, (desk) => planCommand(desk, options)));
+}
+
+function addRollCall(program: Command, launch: Launch): void {
+  command(
+    program,
+    'rollcall <plan>',
+    'after power-on: which nodes are there, and are they the ones made here',
+  )
+    .option('--wait <time>', 'look again until all are there, for so long: 90s, 5m, 1h')
+    .option('--search <network>', 'look for nodes without a planned address in this network, at most a /22')
+    .option('--only <node...>', 'these nodes alone')
+    .option('--keys <file>', 'the host keys to compare with, where the records cannot be read: known_hosts')
+    .option('--known-hosts <file>', 'write the recorded host keys for SSH clients')
+    .option('--ssh-config <file>', 'write a piece of an SSH client’s settings')
+    .option('--hosts <file>', 'write a piece for /etc/hosts')
+    .option('--inventory <file>', 'write an Ansible inventory in YAML')
+    .option('--ethers <file>', 'write hardware addresses, for reservations at a DHCP server')
+    .addHelpText(
+      'after',
+      '\nOnly planned addresses are asked, and names; root is not needed where records are not.',
+    )
+    .action((plan, options) => launch(options, (desk) => rollcallCommand(desk, plan, options)));
 }
 
 function addMaking(program: Command, launch: Launch): void {

@@ -12,6 +12,7 @@ import { composeCapture } from '../devices/make-machines.ts';
 import { makeOrchard } from '../e2e/make-orchard.ts';
 import { startTool, withStation } from '../e2e/run-tool.ts';
 import { withLoopDisk } from '../lab/loop-disk.ts';
+import { showRollCall } from './roll-call-example.ts';
 
 /** Every screen that the README shows, by name, made by the real commands on a disk of our own. */
 export type Examples = Map<string, string>;
@@ -47,6 +48,7 @@ export async function makeRehearsalExamples(folder: string): Promise<Examples> {
   examples.set('devices', await showDevices('usb-reader-two-slots'));
   examples.set('devices-stacked', await showDevices('lvm-over-luks-on-nvme'));
   examples.set('devices-module', await showDevices('emmc-with-boot-areas'));
+  examples.set('rollcall', showRollCall());
   examples.set('help', await show('node bin/cardwright.js --help', ['--help'], folder));
   examples.set(
     'rehearse',

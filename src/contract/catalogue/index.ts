@@ -8,6 +8,7 @@ import { mediaCodes } from './media.ts';
 import { planCodes } from './plan.ts';
 import { recordsCodes } from './records.ts';
 import { seedCodes } from './seed.ts';
+import { rollCallCodes } from './roll-call.ts';
 import { usageCodes } from './usage.ts';
 import { volumeCodes } from './volume.ts';
 
@@ -26,6 +27,7 @@ export const catalogue = {
   ...seedCodes,
   ...recordsCodes,
   ...jobCodes,
+  ...rollCallCodes,
 } as const;
 
 export type Code = keyof typeof catalogue;
