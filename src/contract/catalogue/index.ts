@@ -7,8 +7,8 @@ import { jobCodes } from './job.ts';
 import { mediaCodes } from './media.ts';
 import { planCodes } from './plan.ts';
 import { recordsCodes } from './records.ts';
-import { seedCodes } from './seed.ts';
 import { rollCallCodes } from './roll-call.ts';
+import { seedCodes } from './seed.ts';
 import { usageCodes } from './usage.ts';
 import { volumeCodes } from './volume.ts';
 
