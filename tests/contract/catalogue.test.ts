@@ -60,6 +60,7 @@ describe('the catalogue', () => {
       'seed',
       'records',
       'job',
+      'rollcall',
     ];
     const counts = await Promise.all(
       parts.map(async (part) => {

@@ -7,7 +7,7 @@ import { jobCodes } from './job.ts';
 import { mediaCodes } from './media.ts';
 import { planCodes } from './plan.ts';
 import { recordsCodes } from './records.ts';
-import { rollCallCodes } from './roll-call.ts';
+import { rollcallCodes } from './rollcall.ts';
 import { seedCodes } from './seed.ts';
 import { usageCodes } from './usage.ts';
 import { volumeCodes } from './volume.ts';
@@ -27,7 +27,7 @@ export const catalogue = {
   ...seedCodes,
   ...recordsCodes,
   ...jobCodes,
-  ...rollCallCodes,
+  ...rollcallCodes,
 } as const;
 
 export type Code = keyof typeof catalogue;

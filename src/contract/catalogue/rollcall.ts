@@ -1,7 +1,7 @@
 import type { CatalogueEntry } from './entry.ts';
 
 /** What keeps a roll call from being called; how the nodes stand is no error and has words of its own. */
-export const rollCallCodes = {
+export const rollcallCodes = {
   'rollcall.no-keys': {
     exit: 'usage',
     what: 'There is nothing to compare host keys with: {why}.',
