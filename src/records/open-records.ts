@@ -1,11 +1,14 @@
+import { listCards, readCard } from './cards.ts';
 import { markCancelled, markDone, markFailed, markSealing, settleInterrupted } from './end-jobs.ts';
 import { openStore } from './open-store.ts';
 import { isOwnerGone } from './owner.ts';
+import { listBatches, listSets, readBatch, readCurve, readImageMap } from './read-batches.ts';
 import { findForCard, listRecords, readByUuid, readDigestMap, readRecord } from './read-records.ts';
 import type { Owner, Records } from './record-types.ts';
 import { migrations } from './schema.ts';
 import { ownProcess, seeOwner } from './see-owner.ts';
 import type { Store } from './store.ts';
+import { beginBatch, endBatch, saveStagedImage } from './write-batches.ts';
 import { addCheck, addFinding, settleUnconfirmed } from './write-findings.ts';
 import * as jobs from './write-jobs.ts';
 
@@ -46,6 +49,7 @@ export function openRecords(path: string, options: RecordsOptions): Records {
     saveImage: (id, image) => jobs.saveImage(store, id, image),
     saveIdentity: (id, identity) => jobs.saveIdentity(store, id, identity),
     saveThroughput: (id, throughput) => jobs.saveThroughput(store, id, throughput),
+    saveCurve: (id, curve) => jobs.saveCurve(store, id, curve),
     saveDigestMap: (id, map) => jobs.saveDigestMap(store, id, map),
     markSealing: (id) => markSealing(store, id),
     markDone: (id, facts) => markDone(store, id, facts),
@@ -59,6 +63,16 @@ export function openRecords(path: string, options: RecordsOptions): Records {
     readDigestMap: (id) => readDigestMap(store, id),
     listRecords: (filter) => listRecords(store, filter),
     findForCard: (card) => findForCard(store, card),
+    beginBatch: (batch) => beginBatch(store, batch),
+    saveStagedImage: (batch, image) => saveStagedImage(store, batch, image),
+    endBatch: (batch, outcome) => endBatch(store, batch, outcome),
+    readBatch: (id) => readBatch(store, id),
+    listBatches: (filter) => listBatches(store, filter),
+    readCurve: (id) => readCurve(store, id),
+    readCard: (id) => readCard(store, id),
+    listCards: () => listCards(store),
+    listSets: () => listSets(store),
+    readImageMap: (root) => readImageMap(store, root),
     close: () => {
       store.db.close();
     },

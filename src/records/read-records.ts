@@ -1,11 +1,9 @@
 import type { CardState } from '../contract/card-state.ts';
-import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { Code } from '../contract/catalogue/index.ts';
 import type { CardIdentity } from '../contract/devices.ts';
 import type { ContainerKind } from '../contract/image.ts';
 import type { DigestMap } from '../contract/job.ts';
 import { cardAfterCut } from './card-after-cut.ts';
-import { decodeDigestMap, digestMapRoot } from './digest-map.ts';
 import { matchCard, normalizeCid } from './match-card.ts';
 import { settledState } from './owner.ts';
 import {
@@ -28,6 +26,7 @@ import type {
   StoredState,
 } from './record-types.ts';
 import { look, type Store } from './store.ts';
+import { unpackMap } from './unpack-map.ts';
 
 interface JobRow extends OwnerRow {
   id: number;
@@ -58,6 +57,10 @@ interface JobRow extends OwnerRow {
   throughput: string | null;
   settled_by_check: number | null;
   map_root: string | null;
+  batch: number | null;
+  slot: string | null;
+  card_id: number | null;
+  settings: string | null;
 }
 
 const selectJobs =
@@ -120,6 +123,10 @@ function viewFrom(store: Store, row: JobRow): RecordView {
     kernelLines: readKernelLines(store, row.id),
     throughput: row.throughput === null ? null : parseStored<unknown>(store, row.throughput),
     settledByCheck: row.settled_by_check,
+    batch: row.batch,
+    slot: row.slot,
+    cardId: row.card_id,
+    settings: row.settings === null ? null : parseStored<Record<string, string>>(store, row.settings),
   };
 }
 
@@ -144,11 +151,12 @@ export function listRecords(store: Store, filter: RecordFilter = {}): RecordView
   const isOpenOnly = filter.states?.every((state) => state === 'running' || state === 'sealing') ?? false;
   return look(store, () => {
     const rows = store.db
-      .prepare<[Record<string, string | null>], JobRow>(
+      .prepare<[Record<string, string | number | null>], JobRow>(
         `${selectJobs} WHERE (@set IS NULL OR set_name = @set) AND (@node IS NULL OR node = @node)
+          AND (@batch IS NULL OR batch = @batch)
           ${isOpenOnly ? openOnly : ''} ORDER BY jobs.id DESC`,
       )
-      .iterate({ set: filter.set ?? null, node: filter.node ?? null });
+      .iterate({ set: filter.set ?? null, node: filter.node ?? null, batch: filter.batch ?? null });
     const found: RecordView[] = [];
     for (const row of rows) {
       if (found.length >= (filter.limit ?? Number.POSITIVE_INFINITY)) break;
@@ -189,13 +197,5 @@ export function readDigestMap(store: Store, id: number): DigestMap | null {
       )
       .get(id),
   );
-  if (row === undefined) return null;
-  const facts = { path: store.path, why: `the digest map of record ${id} is not the one that was stored` };
-  try {
-    const map = decodeDigestMap(row.packed, row.size_bytes);
-    if (digestMapRoot(map) === row.root) return map;
-  } catch (cause) {
-    throw new CardwrightError('records.damaged', { facts, cause });
-  }
-  throw new CardwrightError('records.damaged', { facts });
+  return row === undefined ? null : unpackMap(store, row, `the digest map of record ${id}`);
 }

@@ -48,6 +48,82 @@ export interface NewJob {
   card: CardIdentity;
   image: RecordedImage | null;
   toolVersion: string;
+  /** the batch it belongs to */
+  batch?: number | null;
+  /** the node's place in the rack, for the label */
+  slot?: string | null;
+  /** the record that the card itself named before the job, by its uuid: how a card without a CID is known again */
+  cardRecordUuid?: string | null;
+  /** a keyed digest of the node's settings for each area ("network", "access" …), hex: nothing secret */
+  settings?: Readonly<Record<string, string>> | null;
+}
+
+/** One point of a job's way: bytes completed by then, milliseconds after the phase began. */
+export interface CurvePoint {
+  elapsedMs: number;
+  doneBytes: number;
+}
+
+/** How fast one phase went. At most some hundred points, the last at its end. */
+export interface PhaseCurve {
+  phase: Phase;
+  points: CurvePoint[];
+}
+
+export type BatchOutcome = 'done' | 'not-all-done' | 'cancelled' | 'failed';
+
+export interface NewBatch {
+  set: string;
+  planPath: string;
+  toolVersion: string;
+  /** in the plan's order */
+  nodes: readonly { name: string; slot: string | null }[];
+}
+
+/** The image as it was staged for a batch. */
+export interface StagedImage {
+  path: string;
+  sizeBytes: number;
+  elapsedMs: number;
+  /** of the image before any node's files were put in */
+  map: DigestMap;
+}
+
+/** One batch, as it stands now. Times are milliseconds since 1970 (UTC). */
+export interface BatchView {
+  id: number;
+  set: string;
+  planPath: string;
+  toolVersion: string;
+  /** in the plan's order, as the plan was then */
+  nodes: { name: string; slot: string | null }[];
+  begunAtMs: number;
+  /** null while it runs, and where it was cut off */
+  endedAtMs: number | null;
+  /** `running`: its process lives; `interrupted`: it is gone without an end */
+  state: BatchOutcome | 'running' | 'interrupted';
+  /** null until it was staged; `mapRoot` finds the map by `readImageMap` */
+  image: { path: string; sizeBytes: number; mapRoot: string; elapsedMs: number } | null;
+  /** its jobs, in the order in which they began */
+  recordIds: number[];
+}
+
+/** One card, with the records that speak of it, oldest first. */
+export interface CardView {
+  id: number;
+  cid: string | null;
+  serial: string | null;
+  port: string | null;
+  sizeBytes: number;
+  firstSeenAtMs: number;
+  recordIds: number[];
+}
+
+/** One set with its nodes in the plan's order, as the last batch saw it. */
+export interface SetView {
+  name: string;
+  planPath: string | null;
+  nodes: { name: string; slot: string | null }[];
 }
 
 /** What makes the node itself, as far as it may be stored: public halves and digests. */
@@ -127,11 +203,19 @@ export interface RecordView {
   throughput: unknown;
   /** the check that turned `unconfirmed` into `done`; null where the job itself did */
   settledByCheck: number | null;
+  /** null for a job of its own */
+  batch: number | null;
+  slot: string | null;
+  /** number of the card (`readCard`); null where it could not be told from any other */
+  cardId: number | null;
+  /** keyed digests of the node's settings by area; null where they were not kept */
+  settings: Record<string, string> | null;
 }
 
 export interface RecordFilter {
   set?: string;
   node?: string;
+  batch?: number;
   states?: readonly StoredState[];
   /** at most so many, newest first */
   limit?: number;
@@ -169,6 +253,7 @@ export interface Records {
   saveIdentity(id: number, identity: RecordedIdentity): void;
   /** plain JSON of the caller's own shape */
   saveThroughput(id: number, throughput: unknown): void;
+  saveCurve(id: number, curve: readonly PhaseCurve[]): void;
   saveDigestMap(id: number, map: DigestMap): void;
   markSealing(id: number): void;
   markDone(id: number, facts: DoneFacts): void;
@@ -186,5 +271,21 @@ export interface Records {
   listRecords(filter?: RecordFilter): RecordView[];
   /** newest first */
   findForCard(card: CardTraits): CardMatch[];
+  /** begins a batch, and brings its set and nodes up to date; gives its number */
+  beginBatch(batch: NewBatch): number;
+  saveStagedImage(batch: number, image: StagedImage): void;
+  endBatch(batch: number, outcome: BatchOutcome): void;
+  readBatch(id: number): BatchView | null;
+  /** newest first */
+  listBatches(filter?: { set?: string; limit?: number }): BatchView[];
+  /** write and verify, as far as they came; empty where none was kept. A plot's data */
+  readCurve(id: number): PhaseCurve[];
+  readCard(id: number): CardView | null;
+  /** newest first */
+  listCards(): CardView[];
+  /** by name */
+  listSets(): SetView[];
+  /** by `BatchView.image.mapRoot` */
+  readImageMap(root: string): DigestMap | null;
   close(): void;
 }

@@ -115,4 +115,71 @@ export const migrations: readonly Migration[] = [
       ALTER TABLE jobs ADD COLUMN host_names TEXT;
     `,
   },
+  {
+    version: 3,
+    // A card is known by its CID, or by what stood on it when it came; card_id is null where nobody could tell.
+    sql: `
+      CREATE TABLE sets (
+        name TEXT PRIMARY KEY,
+        plan_path TEXT
+      ) STRICT;
+      CREATE TABLE nodes (
+        set_name TEXT NOT NULL REFERENCES sets (name),
+        name TEXT NOT NULL,
+        slot TEXT,
+        place INTEGER NOT NULL,
+        PRIMARY KEY (set_name, name)
+      ) STRICT;
+      INSERT INTO sets (name) SELECT DISTINCT set_name FROM jobs WHERE set_name IS NOT NULL;
+      INSERT INTO nodes (set_name, name, place) SELECT set_name, node, min(id) FROM jobs
+        WHERE set_name IS NOT NULL AND node IS NOT NULL GROUP BY set_name, node;
+
+      CREATE TABLE cards (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        cid TEXT UNIQUE,
+        serial TEXT,
+        port TEXT,
+        size_bytes INTEGER NOT NULL,
+        first_seen_at_ms INTEGER NOT NULL
+      ) STRICT;
+      INSERT INTO cards (cid, serial, port, size_bytes, first_seen_at_ms)
+        SELECT card_cid, card_serial, card_port, card_size_bytes, min(begun_at_ms) FROM jobs
+        WHERE card_cid IS NOT NULL GROUP BY card_cid ORDER BY min(id);
+
+      CREATE TABLE batches (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        set_name TEXT NOT NULL REFERENCES sets (name),
+        plan_path TEXT NOT NULL,
+        tool_version TEXT NOT NULL,
+        nodes TEXT NOT NULL,
+        begun_at_ms INTEGER NOT NULL,
+        ended_at_ms INTEGER,
+        outcome TEXT CHECK (outcome IN ('done', 'not-all-done', 'cancelled', 'failed')),
+        image_path TEXT,
+        image_size_bytes INTEGER,
+        image_map_root TEXT,
+        staged_in_ms INTEGER,
+        owner_pid INTEGER NOT NULL,
+        owner_start_ticks INTEGER,
+        owner_boot_id TEXT,
+        owner_pid_namespace TEXT
+      ) STRICT;
+      CREATE INDEX batches_by_set ON batches (set_name);
+
+      CREATE TABLE image_maps (
+        root TEXT PRIMARY KEY,
+        size_bytes INTEGER NOT NULL,
+        packed BLOB NOT NULL
+      ) STRICT;
+
+      ALTER TABLE jobs ADD COLUMN batch INTEGER REFERENCES batches (id);
+      ALTER TABLE jobs ADD COLUMN card_id INTEGER REFERENCES cards (id);
+      ALTER TABLE jobs ADD COLUMN slot TEXT;
+      ALTER TABLE jobs ADD COLUMN settings TEXT;
+      ALTER TABLE jobs ADD COLUMN curve TEXT;
+      UPDATE jobs SET card_id = (SELECT id FROM cards WHERE cid = card_cid) WHERE card_cid IS NOT NULL;
+      CREATE INDEX jobs_by_batch ON jobs (batch);
+      CREATE INDEX jobs_by_card ON jobs (card_id);
+    `,
+  },
 ];

@@ -1,8 +1,9 @@
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { DigestMap, Phase } from '../contract/job.ts';
+import { enterCard } from './cards.ts';
 import { digestMapRoot, encodeDigestMap } from './digest-map.ts';
 import { normalizeCid } from './match-card.ts';
-import type { NewJob, RecordedIdentity, RecordedImage } from './record-types.ts';
+import type { NewJob, PhaseCurve, RecordedIdentity, RecordedImage } from './record-types.ts';
 import { newRecordUuid } from './record-uuid.ts';
 import { change, type Store, stateOf, timeOf } from './store.ts';
 
@@ -21,10 +22,12 @@ export function beginJob(store: Store, job: NewJob): number {
       INSERT INTO jobs (uuid, kind, set_name, node, tool_version, state, begun_at_ms,
         card, card_cid, card_serial, card_port, card_size_bytes,
         image_path, image_container, image_packed_sha256, image_size_bytes, image_map_root,
+        batch, slot, card_id, settings,
         owner_pid, owner_start_ticks, owner_boot_id, owner_pid_namespace)
       VALUES (@uuid, @kind, @set, @node, @toolVersion, 'running', @begunAtMs,
         @card, @cid, @serial, @port, @sizeBytes,
         @imagePath, @imageContainer, @imagePackedSha256, @imageSizeBytes, @imageMapRoot,
+        @batch, @slot, @cardId, @settings,
         @pid, @startTicks, @bootId, @pidNamespace)`);
     const { lastInsertRowid } = insert.run({
       uuid: newRecordUuid(),
@@ -39,6 +42,10 @@ export function beginJob(store: Store, job: NewJob): number {
       port: job.card.port,
       sizeBytes: job.card.sizeBytes,
       ...imageColumns(job.image),
+      batch: job.batch ?? null,
+      slot: job.slot ?? null,
+      cardId: enterCard(store, job.card, job.cardRecordUuid ?? null),
+      settings: job.settings ? JSON.stringify(job.settings) : null,
       ...store.owner,
     });
     return Number(lastInsertRowid);
@@ -103,6 +110,13 @@ export function saveThroughput(store: Store, id: number, throughput: unknown): v
     store.db
       .prepare('UPDATE jobs SET throughput = ? WHERE id = ?')
       .run(JSON.stringify(throughput) ?? null, id);
+  });
+}
+
+export function saveCurve(store: Store, id: number, curve: readonly PhaseCurve[]): void {
+  change(store, () => {
+    stateOf(store, id);
+    store.db.prepare('UPDATE jobs SET curve = ? WHERE id = ?').run(JSON.stringify(curve), id);
   });
 }
 

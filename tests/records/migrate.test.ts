@@ -115,3 +115,35 @@ describe('layout 1', () => {
     expect(records.readRecord(2)?.identity.hostKeys).toEqual([]);
   });
 });
+
+/** `sqlite3 records.db .dump` of a store that layout 2 wrote: two jobs on one card of an SD slot, done and failed. */
+const second = join(import.meta.dirname, 'layouts', 'v2.sql');
+
+describe('layout 2', () => {
+  it('gives its sets, nodes and cards tables of their own, and keeps every record', () => {
+    const path = join(workFolder(), 'records.db');
+    const db = new Database(path);
+    db.exec(readFileSync(second, 'utf8'));
+    db.pragma(`application_id = ${applicationId}`);
+    db.pragma('user_version = 2');
+    db.close();
+    const records = openSample(path);
+    expect(records.listRecords().map((r) => [r.id, r.node, r.state, r.cardId, r.batch])).toEqual([
+      [2, 'orchard-02', 'failed', 1, null],
+      [1, 'orchard-01', 'done', 1, null],
+    ]);
+    expect(records.listCards()).toMatchObject([{ id: 1, recordIds: [1, 2], port: 'mmc:0' }]);
+    expect(records.listSets()).toEqual([
+      {
+        name: 'orchard',
+        planPath: null,
+        nodes: [
+          { name: 'orchard-01', slot: null },
+          { name: 'orchard-02', slot: null },
+        ],
+      },
+    ]);
+    expect(records.readDigestMap(1)).toEqual(sampleMap(3));
+    expect(records.readCurve(1)).toEqual([]);
+  });
+});

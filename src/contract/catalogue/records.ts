@@ -56,6 +56,11 @@ export const recordsCodes = {
     what: 'There is no record {record}.',
     next: 'List what there is with `cardwright records`.',
   },
+  'records.no-such-batch': {
+    exit: 'usage',
+    what: 'There is no batch {batch} in the records.',
+    next: 'Run the batch anew: what is done is recognised and not made again.',
+  },
   'records.wrong-step': {
     exit: 'unexpected',
     what: 'Record {record} is "{state}" and cannot be made "{wanted}".',

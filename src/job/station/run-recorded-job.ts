@@ -12,6 +12,7 @@ import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import { keepAwake } from './keep-awake.ts';
 import { kernelLines } from './kernel-log.ts';
 import { type NodeRequest, orderEdit } from './order-edit.ts';
+import { tapCurve } from './record-curve.ts';
 import type { StationJob } from './take-card.ts';
 
 /** A claimed card with what is to become of it. */
@@ -52,6 +53,7 @@ export async function runRecordedJob(
   const recordId = records.beginJob(newJobOf(prepared, job.toolVersion));
   onRecord(recordId);
   const letSleep = keepAwake('a card is being written');
+  const tap = tapCurve(job.port, Date.now);
   try {
     const edit = makeEdit(job, prepared, recordId);
     const outcome = await runJob({
@@ -64,13 +66,14 @@ export async function runRecordedJob(
       edit,
       user: nextWorkerUser(),
       log: logOfJob(records, recordId),
-      port: job.port,
+      port: tap.port,
       signal: job.signal,
     });
     const hostKeyFingerprints = (edit?.hostKeys ?? []).map(({ fingerprint }) => fingerprint);
     return { ...outcome, hostKeyFingerprint: hostKeyFingerprints[0] ?? null, hostKeyFingerprints };
   } finally {
     letSleep();
+    records.saveCurve(recordId, tap.curve());
     if (prepared.diskName !== null) {
       records.addKernelLines(recordId, await kernelLines(prepared.diskName, sinceSeconds));
     }
