@@ -143,6 +143,8 @@ export interface EmptyReader {
   port: string;
   lun: number | null;
   name: string | null;
+  /** for a module: the USB id by which it was recognized, "0a5c:2711"; absent for a reader */
+  bootModeId?: string;
 }
 
 export interface DeviceGraph {

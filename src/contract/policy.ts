@@ -10,6 +10,8 @@ export interface Policy {
   readonly allowDevices: readonly string[];
   readonly unmountBelow: readonly string[];
   readonly imageFolders: readonly string[];
+  /** USB ids of modules in boot mode beyond those that are known, "0a5c:2711"; only shown, they allow nothing */
+  readonly bootModeIds: readonly string[];
   readonly groups: Readonly<Record<string, string>>;
 }
 
@@ -20,5 +22,6 @@ export const defaultPolicy: Policy = Object.freeze({
   allowDevices: [],
   unmountBelow: ['/media', '/run/media', '/mnt'],
   imageFolders: [],
+  bootModeIds: [],
   groups: {},
 });

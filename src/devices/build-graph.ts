@@ -18,6 +18,8 @@ export interface GraphOptions {
   exemptPids?: readonly number[];
   /** disks, by kernel name, that must not be opened, since a job is writing to them; their signatures stay unknown */
   leaveAlone?: readonly string[];
+  /** USB ids of modules in boot mode beyond those that are known */
+  bootModeIds?: readonly string[];
 }
 
 function applyLinks(disks: readonly Disk[], links: readonly DeviceLink[]): void {
@@ -70,6 +72,6 @@ export async function buildDeviceGraph(
 
   const notAnnotated = await annotateFromDrivelist(reader, disks);
   if (notAnnotated !== null) survey.unseen.push({ what: 'drivelist', why: notAnnotated, decides: false });
-  const emptyReaders = await readEmptyReaders(reader, all);
+  const emptyReaders = await readEmptyReaders(reader, all, options.bootModeIds ?? []);
   return { disks, emptyReaders, unseen: survey.unseen, untraced: [...survey.untraced] };
 }

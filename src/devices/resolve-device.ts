@@ -21,7 +21,11 @@ function atPort(graph: DeviceGraph, text: string, port: string, lun: number | nu
     const choices = disks.map((disk) => `${port}/${disk.lun ?? 0} (${disk.node})`).join(', ');
     throw new CardwrightError('devices.port-ambiguous', { facts: { device: text, choices } });
   }
-  const isEmpty = matches(graph.emptyReaders).length > 0;
+  const empty = matches(graph.emptyReaders);
+  const usbId = empty.find(({ bootModeId }) => bootModeId !== undefined)?.bootModeId;
+  if (usbId !== undefined)
+    throw new CardwrightError('devices.module-waits', { facts: { device: text, usbId } });
+  const isEmpty = empty.length > 0;
   throw new CardwrightError(isEmpty ? 'devices.port-empty' : 'devices.nothing-there', {
     facts: { device: text },
   });
@@ -56,7 +60,7 @@ async function atPath(reader: SystemReader, graph: DeviceGraph, text: string): P
  * port ("usb:1-2", "usb:1-2/1" for its second slot).
  *
  * @throws CardwrightError `devices.not-a-name`, `devices.nothing-there`, `devices.port-empty`,
- *   `devices.port-ambiguous`, `devices.is-partition`, `devices.not-a-block-device`, `devices.not-listed`,
+ *   `devices.module-waits`, `devices.port-ambiguous`, `devices.is-partition`, `devices.not-a-block-device`, `devices.not-listed`,
  *   `devices.unreadable`
  */
 export async function resolveDevice(reader: SystemReader, graph: DeviceGraph, text: string): Promise<Disk> {

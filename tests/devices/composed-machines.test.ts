@@ -59,7 +59,12 @@ describe('composed machines', () => {
     });
     expect(graph.emptyReaders).toEqual([
       { port: 'mmc:1', lun: null, name: null },
-      { port: 'usb:2-1', lun: null, name: 'a module that waits in its boot mode (0a5c:2711)' },
+      {
+        port: 'usb:2-1',
+        lun: null,
+        name: 'a module that waits in its boot mode (0a5c:2711)',
+        bootModeId: '0a5c:2711',
+      },
     ]);
   });
 

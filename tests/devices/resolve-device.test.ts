@@ -53,6 +53,7 @@ describe('a device named by a person', () => {
       /^devices\.port-ambiguous \(2\): .*usb:1-2\.3\/0 \(\/dev\/sdb\), usb:1-2\.3\/1 \(\/dev\/sdc\)/,
     ],
     ['sd-in-mmc-host', 'mmc:1', /^devices\.port-empty \(3\)/],
+    ['sd-in-mmc-host', 'usb:2-1', /^devices\.module-waits \(3\)/],
   ])('%s: %j is refused', async (machine, text, said) => {
     expect(await resolve(machine, text)).toMatch(said);
   });

@@ -41,6 +41,7 @@ describe('the station’s policy', () => {
       allowDevices: ['/dev/loop3', 'fe0100454d333247580712345678a200'],
       unmountBelow: ['/srv/cards'],
       imageFolders: ['/srv/images', '/srv/more'],
+      bootModeIds: ['1d6b:0104'],
       groups: { growers: 'write' },
     };
     const { policy } = await loadPolicy(null, makeFiles({ [file]: JSON.stringify(all) }));

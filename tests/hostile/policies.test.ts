@@ -19,6 +19,7 @@ const keys = [
   'allowDevices',
   'unmountBelow',
   'imageFolders',
+  'bootModeIds',
   'groups',
   'other',
 ];

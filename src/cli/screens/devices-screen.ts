@@ -1,5 +1,6 @@
 import type { DeviceGraph, Disk, DiskKind, EmptyReader } from '../../contract/devices.ts';
 import { escapeText } from '../../contract/escape-text.ts';
+import { adviseOn, describeFinding } from '../../contract/finding.ts';
 import type { DiskVerdict, GuardResult } from '../../contract/verdict.ts';
 import type { Tone } from '../text/ink.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
@@ -110,10 +111,21 @@ function emptyRow(reader: EmptyReader, sheet: Sheet): Row {
   const place = readerName({ port: reader.port, lun: reader.lun, node: reader.port });
   const name = escapeText(reader.name ?? '', 60);
   const isShort = textWidth(name) <= mostNameColumns;
-  const boots = /boot mode/.test(name) ? "Start its maker's USB boot program; then its storage appears." : [];
+  const usbId = reader.bootModeId;
+  const waits =
+    usbId === undefined ? null : ({ code: 'devices.module-waits', facts: { device: place, usbId } } as const);
+  if (waits) {
+    return {
+      cells: [place, '', '', { text: 'module waits', tone: 'care' }],
+      details: [
+        ...entry(sheet, 'it is', describeFinding(waits), detail),
+        ...entry(sheet, 'next', adviseOn(waits), detail),
+      ],
+    };
+  }
   return {
     cells: [place, isShort ? name : '', '', 'no card'],
-    details: [...entry(sheet, 'it is', isShort ? [] : name, detail), ...entry(sheet, 'next', boots, detail)],
+    details: entry(sheet, 'it is', isShort ? [] : name, detail),
   };
 }
 

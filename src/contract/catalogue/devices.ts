@@ -39,6 +39,11 @@ export const devicesCodes = {
     what: 'No card is in {device}.',
     next: 'Put a card in and run the command again.',
   },
+  'devices.module-waits': {
+    exit: 'refused',
+    what: 'A module is waiting in boot mode at {device} ({usbId}): it shows no disk yet.',
+    next: "Start its maker's USB boot program; then its storage appears.",
+  },
   'devices.port-ambiguous': {
     exit: 'usage',
     what: 'Several cards are in {device}: {choices}.',

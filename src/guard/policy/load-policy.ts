@@ -21,6 +21,7 @@ function freezePolicy(policy: Policy): Policy {
     allowDevices: Object.freeze([...policy.allowDevices]),
     unmountBelow: Object.freeze([...policy.unmountBelow]),
     imageFolders: Object.freeze([...policy.imageFolders]),
+    bootModeIds: Object.freeze([...policy.bootModeIds]),
     groups: Object.freeze({ ...policy.groups }),
   });
 }

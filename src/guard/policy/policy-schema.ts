@@ -39,6 +39,11 @@ const folder = z
   .string({ error: 'a folder is given as text' })
   .refine(isPlainPath, 'a folder is an absolute path without "." and ".."');
 
+const usbId = z
+  .string({ error: 'a USB id is given as text' })
+  .regex(/^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$/, 'a USB id is four hex digits, a colon and four more: "0a5c:2711"')
+  .transform((id) => id.toLowerCase());
+
 const text = z.string({ error: 'this has to be text' }).min(1, 'this must not be empty');
 
 function listOf<T extends z.ZodType>(item: T) {
@@ -53,6 +58,7 @@ const policySchema = z.strictObject(
     allowDevices: listOf(device).default([...defaultPolicy.allowDevices]),
     unmountBelow: listOf(unmountPlace).default([...defaultPolicy.unmountBelow]),
     imageFolders: listOf(folder).default([...defaultPolicy.imageFolders]),
+    bootModeIds: listOf(usbId).default([...defaultPolicy.bootModeIds]),
     groups: z
       .record(text, text, { error: 'groups is a map of names to texts, none of them empty' })
       .default({ ...defaultPolicy.groups }),

@@ -36,7 +36,11 @@ export async function surveyDisks(
 ): Promise<{ graph: DeviceGraph; disks: SurveyedDisk[] }> {
   const leaveAlone = station.busyDisks();
   await wakeRemovable(station.reader, { leaveAlone });
-  const graph = await buildSteadyGraph(station.reader, { exemptPids, leaveAlone });
+  const graph = await buildSteadyGraph(station.reader, {
+    exemptPids,
+    leaveAlone,
+    bootModeIds: station.policy.bootModeIds,
+  });
   const context = { graph, policy: station.policy, image };
   return { graph, disks: graph.disks.map((disk) => ({ disk, result: judgeDisk(disk, context) })) };
 }

@@ -60,8 +60,9 @@ describe('the list of disks', () => {
                     in the policy.
 
       usb:1-3 slot 1                                      no card
-      usb:2-1                                             no card
-          it is     module waiting in boot mode (0a5c:2711)
+      usb:2-1                                             module waits
+          it is     A module is waiting in boot mode at usb:2-1 (0a5c:2711): it shows
+                    no disk yet.
           next      Start its maker's USB boot program; then its storage appears.
 
       2 may be written, 1 of them only with your consent, 2 refused. Nothing here is

@@ -119,7 +119,12 @@ export const graph: DeviceGraph = {
   disks: [cardIdentity, photoCard, stationDisk, wornModule],
   emptyReaders: [
     { port: 'usb:1-3', lun: 1, name: null },
-    { port: 'usb:2-1', lun: null, name: 'module waiting in boot mode (0a5c:2711)' },
+    {
+      port: 'usb:2-1',
+      lun: null,
+      name: 'a module that waits in its boot mode (0a5c:2711)',
+      bootModeId: '0a5c:2711',
+    },
   ],
   unseen: [],
   untraced: [],
