@@ -7,6 +7,7 @@ import { isEmptySlot, readEmptyReaders } from './linux/empty-readers.ts';
 import { listProcesses } from './linux/mount-namespaces.ts';
 import { recordMounts } from './linux/mount-uses.ts';
 import { recordOpenFiles } from './linux/process-uses.ts';
+import { recordJournals } from './linux/read-journals.ts';
 import { readSignatures } from './linux/read-signatures.ts';
 import { joinStacks, recordStacks } from './linux/stack-uses.ts';
 import { startSurvey } from './linux/start-survey.ts';
@@ -67,6 +68,7 @@ export async function buildDeviceGraph(
   const mounted = await recordMounts(survey);
   const swaps = await recordSwaps(survey);
   recordStacks(survey, loops, btrfs);
+  await recordJournals(survey);
   await recordConfigured(survey, mounted, swaps);
   await recordOpenFiles(survey, { pids, mounted, exemptPids: options.exemptPids ?? [] });
 
