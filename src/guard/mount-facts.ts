@@ -30,9 +30,14 @@ function isRepeated(disk: Disk, use: DiskUse): boolean {
   );
 }
 
+/** Steps of a stack are told by name, some with more behind it: "dm-0 (vault)". */
+function leadsThrough({ through }: DiskUse, name: string): boolean {
+  return through.some((step) => step === name || step.startsWith(`${name} (`));
+}
+
 /**
  * Whether a mount of another disk lies on this one or inside it. A mount that leads down through this disk is its
- * own, listed once more for what a loop device stands on.
+ * own, listed once more for what this one stands on.
  */
 function carriesAnother(disk: Disk, use: DiskUse, graph: DeviceGraph): boolean {
   return graph.disks
@@ -41,7 +46,7 @@ function carriesAnother(disk: Disk, use: DiskUse, graph: DeviceGraph): boolean {
     .some(
       (inner) =>
         inner.kind === 'mount' &&
-        !inner.through.includes(disk.name) &&
+        !leadsThrough(inner, disk.name) &&
         (inner.what === use.what || isBelow(inner.what, use.what)),
     );
 }

@@ -86,6 +86,10 @@ describe('what a policy lifts by naming a disk', () => {
     };
     expect(codesWith(beneath)).toEqual(['guard.named-in-policy', 'guard.mounted']);
     expect(codesWith({ ...beneath, through: ['sda2'] })).toContain('guard.mount-carries-another');
+    expect(codesWith({ ...beneath, through: ['sda2', 'loop3 (shed)'] })).not.toContain(
+      'guard.mount-carries-another',
+    );
+    expect(codesWith({ ...beneath, through: ['sda2', 'loop33'] })).toContain('guard.mount-carries-another');
   });
 
   const refused: [string, Disk, string][] = [
