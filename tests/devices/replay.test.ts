@@ -7,6 +7,7 @@ import { reduceCapture } from '../../src/devices/replay/reduce-capture.ts';
 import { renderCapture } from '../../src/devices/replay/render-capture.ts';
 import { createReplayReader } from '../../src/devices/replay/replay-reader.ts';
 import { scrubCapture } from '../../src/devices/replay/scrub-capture.ts';
+import { loadCapture } from './load-capture.ts';
 import { composeCapture, composeMachine } from './make-machines.ts';
 
 describe('stored bytes', () => {
@@ -69,6 +70,19 @@ describe('a capture', () => {
     );
     expect(card).toMatchObject({ vendor: 'Maker', serial: expect.stringMatching(/^\d{17}$/) });
     expect(card?.byIds[0]).toContain(card?.serial ?? 'no serial');
+  });
+
+  it('scrubbed leaves out the pages that SATA disks tell their serial numbers in, and replays without them', async () => {
+    const capture = loadCapture('guest-readers');
+    expect(JSON.stringify(capture)).toContain('SATA0001');
+    const scrubbed = scrubCapture(capture);
+    expect(JSON.stringify(scrubbed)).not.toContain('SATA0001');
+    const { disks } = await buildDeviceGraph(createReplayReader(scrubbed));
+    const told = disks.filter(({ kind }) => kind === 'sata').map(({ serial, unseen }) => [serial, unseen]);
+    expect(told).toEqual([
+      [null, []],
+      [null, []],
+    ]);
   });
 
   it('scrubbed keeps the shape of a CID', async () => {

@@ -1,4 +1,4 @@
-import type { Capture } from './capture.ts';
+import { type Capture, unpackBytes } from './capture.ts';
 
 /** Attributes that tell one machine or card from all others of its kind. */
 const telling = /\/(serial|cid|wwid|unique_id|machine-id|hostname|product_uuid)$/;
@@ -19,17 +19,32 @@ function pseudonym(value: string, count: number): string {
   return prefix + masked.slice(0, Math.max(0, masked.length - tail.length)) + tail;
 }
 
+/** Unit serial numbers (SPC-5, 7.8.18): the page's text behind four bytes of header; udev's links have them, too. */
+function pageSerialsOf(capture: Capture): string[] {
+  return Object.entries(capture.bytes)
+    .filter(([key]) => /\/vpd_pg80@/.test(key))
+    .map(([, page]) => (page.ok ? unpackBytes(page.value).subarray(4) : new Uint8Array()))
+    .map((text) => new TextDecoder('latin1').decode(text).replaceAll('\0', '').trim());
+}
+
 function secretsOf(capture: Capture): string[] {
   const found = Object.entries(capture.text)
     .filter(([path]) => telling.test(path))
     .map(([, answer]) => (answer.ok ? answer.value.trim() : ''));
-  return [...new Set(found)].filter((value) => value.length >= shortest && !/^(.)\1*$/.test(value));
+  return [...new Set([...found, ...pageSerialsOf(capture)])].filter(
+    (value) => value.length >= shortest && !/^(.)\1*$/.test(value),
+  );
 }
 
-/** Serial numbers in vital product data are binary and reach no other answer: the page is left out. */
+/** Vital product data is binary: the pages are left out, and the disk's own attribute answers in their place. */
 function dropSerialPages(capture: Capture): void {
   for (const key of Object.keys(capture.bytes)) {
-    if (/\/vpd_pg8[03]@/.test(key)) capture.bytes[key] = { ok: false, why: 'ENOENT' };
+    const [, unit] = key.match(/^(.*)\/vpd_pg8[03]@/) ?? [];
+    if (unit === undefined) continue;
+    capture.bytes[key] = { ok: false, why: 'ENOENT' };
+    const [disk = ''] = Object.keys(capture.text).filter((path) => path.startsWith(`${unit}/block/`));
+    const [folder] = disk.match(/^.*\/block\/[^/]+/) ?? [];
+    if (folder !== undefined) capture.text[`${folder}/serial`] ??= { ok: false, why: 'ENOENT' };
   }
 }
 
@@ -45,10 +60,10 @@ export interface ScrubOptions {
  */
 export function scrubCapture(capture: Capture, options: ScrubOptions = {}): Capture {
   const copy = structuredClone(capture);
-  dropSerialPages(copy);
   const pairs: (readonly [string, string])[] = secretsOf(copy)
     .sort((a, b) => b.length - a.length)
     .map((secret, at) => [secret, pseudonym(secret, at + 1)]);
+  dropSerialPages(copy);
   const inJson = (text: string): string => JSON.stringify(text).slice(1, -1);
   let json = JSON.stringify(copy);
   for (const [from, to] of [...(options.words ?? []), ...pairs]) {
