@@ -60,7 +60,7 @@ describeWith(['loop', 'program:lsblk', 'program:findmnt'], 'this machine', () =>
   });
 
   it('captured, replays', async () => {
-    const capture = await captureMachine(createLiveReader(), 'this machine');
+    const { capture } = await captureMachine(createLiveReader(), 'this machine');
     const graph = await buildDeviceGraph(createReplayReader(capture));
     expect(graph.disks.length).toBeGreaterThan(0);
     expect(graph.disks.every(({ uses }) => uses.every(({ on }) => on !== ''))).toBe(true);

@@ -4,31 +4,19 @@ import type { DeviceGraph } from '../../src/contract/devices.ts';
 import { defaultPolicy, type Policy } from '../../src/contract/policy.ts';
 import { buildDeviceGraph } from '../../src/devices/build-graph.ts';
 import { createReplayReader } from '../../src/devices/replay/replay-reader.ts';
-import { judgeDisk } from '../../src/guard/judge-disk.ts';
 import { recordFigure } from '../figures/record-figure.ts';
+import { tableInLabels } from './disk-labels.ts';
 import { composedVerdicts } from './expected-composed.ts';
-import { guestVerdicts } from './expected-guests.ts';
 import { loopVerdicts } from './expected-loops.ts';
 import type { ExpectedDisk, ExpectedMachines } from './expected-verdict.ts';
+import { asTable, judgeMachine } from './judge-machine.ts';
+import { expectedIn } from './layouts/layout.ts';
+import { guestMachines } from './layouts/machines.ts';
 import { loadCapture } from './load-capture.ts';
 import { composeCapture, composedNames } from './make-machines.ts';
-import { reasonWords } from './reason-words.ts';
 import { topologies } from './topologies.ts';
 
-interface Judged {
-  machine: string;
-  disk: string;
-  said: ExpectedDisk;
-}
-
-const image = { sizeBytes: 6 << 20, sectorBytes: 512, homeDisks: [], homeTraced: true };
-
-function judgeMachine(machine: string, graph: DeviceGraph, policy: Policy): Judged[] {
-  return graph.disks.map((disk) => {
-    const { verdict, findings } = judgeDisk(disk, { graph, policy, image });
-    return { machine, disk: disk.name, said: [verdict, ...findings.map(reasonWords)] };
-  });
-}
+type Table = Readonly<Record<string, ExpectedDisk>>;
 
 const composedGraph = async (name: string) =>
   buildDeviceGraph(createReplayReader(await composeCapture(name)));
@@ -40,18 +28,14 @@ const namingLoops = ({ disks }: DeviceGraph): Policy => ({
   allowDevices: disks.filter(({ kind }) => kind === 'loop').map(({ node }) => node),
 });
 
-function asTable(judged: readonly Judged[]): Record<string, ExpectedDisk> {
-  return Object.fromEntries(judged.map(({ disk, said }) => [disk, said]));
-}
-
 /** Judges each machine of a table, holds it against the table, and hands the numbers in when all of them agree. */
-function holdAgainst(note: string, table: ExpectedMachines, judge: (machine: string) => Promise<Judged[]>) {
-  const judged: Judged[] = [];
+function holdAgainst(note: string, table: ExpectedMachines, judge: (machine: string) => Promise<Table>) {
+  const judged: { machine: string; disk: string; said: ExpectedDisk }[] = [];
 
   it.each(Object.keys(table))('%s', async (machine) => {
     const found = await judge(machine);
-    expect(asTable(found)).toEqual(table[machine]);
-    judged.push(...found);
+    expect(found).toEqual(table[machine]);
+    judged.push(...Object.entries(found).map(([disk, said]) => ({ machine, disk, said })));
   });
 
   it('lets no disk through that must be left alone, and refuses none for nothing', () => {
@@ -73,7 +57,7 @@ function holdAgainst(note: string, table: ExpectedMachines, judge: (machine: str
 
 describe('composed machines', () => {
   holdAgainst('composed machines', composedVerdicts, async (name) =>
-    judgeMachine(name, await composedGraph(name), defaultPolicy),
+    asTable(judgeMachine(await composedGraph(name))),
   );
 
   it('has an expectation for every one', () => {
@@ -84,7 +68,7 @@ describe('composed machines', () => {
 describe('machines captured with loop devices, which the policy names', () => {
   holdAgainst('captured with loop devices', loopVerdicts, async (name) => {
     const graph = await capturedGraph(name);
-    return judgeMachine(name, graph, namingLoops(graph));
+    return asTable(judgeMachine(graph, namingLoops(graph)));
   });
 
   it('has an expectation for every one', () => {
@@ -92,7 +76,7 @@ describe('machines captured with loop devices, which the policy names', () => {
   });
 
   it.each(Object.keys(loopVerdicts))('%s: the built-in policy refuses every disk', async (name) => {
-    const judged = judgeMachine(name, await capturedGraph(name), defaultPolicy);
+    const judged = judgeMachine(await capturedGraph(name));
     expect(judged.filter(({ said }) => said[0] !== 'refused')).toEqual([]);
     const loops = judged.filter(({ disk }) => disk.startsWith('loop'));
     expect(loops.length).toBeGreaterThan(0);
@@ -101,10 +85,12 @@ describe('machines captured with loop devices, which the policy names', () => {
 });
 
 describe('machines captured in the guest', () => {
-  holdAgainst('captured in the guest', guestVerdicts, async (name) => {
-    const graph = await capturedGraph(name);
-    const untraced = graph.untraced.filter((what) => !/as overlay\): layer /.test(what));
-    return judgeMachine(name, { ...graph, untraced }, defaultPolicy);
+  const tables = guestMachines.flatMap((machine) =>
+    machine.layouts.map((layout) => [layout.name, expectedIn(machine, layout)] as const),
+  );
+  holdAgainst('captured in the guest', Object.fromEntries(tables), async (name) => {
+    const { labels } = loadCapture(name);
+    return tableInLabels(judgeMachine(await capturedGraph(name)), labels);
   });
 });
 
@@ -179,7 +165,7 @@ describe('what the owner of a station may lift, and what nobody may', () => {
   ];
 
   it.each(cases)('%s', async (_title, machine, change, expected) => {
-    const judged = judgeMachine(machine, await composedGraph(machine), { ...defaultPolicy, ...change });
+    const judged = judgeMachine(await composedGraph(machine), { ...defaultPolicy, ...change });
     expect(asTable(judged)).toMatchObject(expected);
   });
 });

@@ -287,6 +287,6 @@ export function composeMachine(name: string): MakeBelieveMachine {
 /** The capture of a composed machine, made by the same recorder as those of real ones. */
 export async function composeCapture(name: string): Promise<Capture> {
   const note = `composed, not captured: ${recipes[name]?.note}`;
-  const capture = await captureMachine(composeMachine(name).reader(), note);
+  const { capture } = await captureMachine(composeMachine(name).reader(), note);
   return { ...capture, origin: 'composed' };
 }
