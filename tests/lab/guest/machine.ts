@@ -115,8 +115,6 @@ export const socketsIn = (folder: string) => ({ qmp: `${folder}/qmp`, commands: 
 export function machineArguments({ kernel, disks, memoryMiB, folder, rootNode }: MachineOptions): string[] {
   // Readers' media are looked at every two seconds, as desktops have it.
   const append = ['console=ttyS0', 'quiet', 'panic=-1', 'block.events_dfl_poll_msecs=2000'];
-  // Nothing in here is secret: without page tables of its own for the kernel, emulated system calls cost half.
-  append.push('mitigations=off');
   // Further loop devices come when they are asked for; eight idle ones would be looked at each time.
   append.push('loop.max_loop=1');
   if (rootNode !== null) append.push(`lab.root=${rootNode}`);
