@@ -2,6 +2,7 @@ import { type Finding, finding } from '../contract/finding.ts';
 import type { NodeFile } from '../contract/identity.ts';
 import { checkVolumePath } from '../volume/volume-path.ts';
 import { identityFileName } from './identity-file.ts';
+import { keptFolder } from './image-files.ts';
 
 /** FAT takes two spellings of one name for the same file. */
 const folded = (path: string) => path.toLowerCase();
@@ -17,7 +18,8 @@ export function checkExtraFiles(
   return extra.flatMap(({ path }) => {
     const why = checkVolumePath(path);
     if (why !== null) return [finding('volume.bad-name', 'refuse', { path, why })];
-    const by = taken.get(folded(path));
+    const isKept = folded(path).split('/')[0] === keptFolder;
+    const by = isKept ? 'the image’s own files' : taken.get(folded(path));
     taken.set(folded(path), 'another extra file');
     return by === undefined ? [] : [finding('identity.file-clash', 'refuse', { path, by })];
   });

@@ -3,7 +3,14 @@ import { markCancelled, markDone, markFailed, markSealing, settleInterrupted } f
 import { openStore } from './open-store.ts';
 import { isOwnerGone } from './owner.ts';
 import { listBatches, listSets, readBatch, readCurve, readImageMap } from './read-batches.ts';
-import { findForCard, listRecords, readByUuid, readDigestMap, readRecord } from './read-records.ts';
+import {
+  findForCard,
+  listRecords,
+  readByUuid,
+  readDigestMap,
+  readFilesKey,
+  readRecord,
+} from './read-records.ts';
 import type { Owner, Records } from './record-types.ts';
 import { migrations } from './schema.ts';
 import { ownProcess, seeOwner } from './see-owner.ts';
@@ -48,6 +55,7 @@ export function openRecords(path: string, options: RecordsOptions): Records {
     addKernelLines: (id, lines) => jobs.addKernelLines(store, id, lines),
     saveImage: (id, image) => jobs.saveImage(store, id, image),
     saveIdentity: (id, identity) => jobs.saveIdentity(store, id, identity),
+    saveIdentityFile: (id, file) => jobs.saveIdentityFile(store, id, file),
     saveThroughput: (id, throughput) => jobs.saveThroughput(store, id, throughput),
     saveCurve: (id, curve) => jobs.saveCurve(store, id, curve),
     saveDigestMap: (id, map) => jobs.saveDigestMap(store, id, map),
@@ -60,6 +68,7 @@ export function openRecords(path: string, options: RecordsOptions): Records {
     settleInterrupted: () => settleInterrupted(store).flatMap((id) => readRecord(store, id) ?? []),
     readRecord: (id) => readRecord(store, id),
     readByUuid: (uuid) => readByUuid(store, uuid),
+    readFilesKey: (id) => readFilesKey(store, id),
     readDigestMap: (id) => readDigestMap(store, id),
     listRecords: (filter) => listRecords(store, filter),
     findForCard: (card) => findForCard(store, card),

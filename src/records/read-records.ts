@@ -188,6 +188,11 @@ export function findForCard(store: Store, card: CardTraits): CardMatch[] {
   });
 }
 
+export function readFilesKey(store: Store, id: number): Uint8Array | null {
+  const statement = 'SELECT files_key FROM jobs WHERE id = ?';
+  return look(store, () => store.db.prepare<[number], Buffer | null>(statement).pluck().get(id)) ?? null;
+}
+
 /** The digest map of the card as it left us. Throws `records.damaged` if it no longer gives the root kept beside it. */
 export function readDigestMap(store: Store, id: number): DigestMap | null {
   const row = look(store, () =>

@@ -142,6 +142,13 @@ export interface RecordedHostKey {
   fingerprint: string;
 }
 
+export interface WrittenIdentity {
+  /** SHA-256 over the identity file, lower-case hex */
+  sha256: string;
+  /** stays in the store: it is no part of `RecordView` */
+  filesKey: Uint8Array;
+}
+
 export interface RecordedPhase {
   phase: Phase;
   begunAtMs: number;
@@ -251,6 +258,8 @@ export interface Records {
   addKernelLines(id: number, lines: readonly string[]): void;
   saveImage(id: number, image: RecordedImage): void;
   saveIdentity(id: number, identity: RecordedIdentity): void;
+  /** what was put onto the card: digest of its identity file, and the key of the keyed digests in it */
+  saveIdentityFile(id: number, file: WrittenIdentity): void;
   /** plain JSON of the caller's own shape */
   saveThroughput(id: number, throughput: unknown): void;
   saveCurve(id: number, curve: readonly PhaseCurve[]): void;
@@ -267,6 +276,8 @@ export interface Records {
   readRecord(id: number): RecordView | null;
   readByUuid(uuid: string): RecordView | null;
   readDigestMap(id: number): DigestMap | null;
+  /** null where the record has none, as one of an older version */
+  readFilesKey(id: number): Uint8Array | null;
   /** newest first */
   listRecords(filter?: RecordFilter): RecordView[];
   /** newest first */

@@ -182,4 +182,9 @@ export const migrations: readonly Migration[] = [
       CREATE INDEX jobs_by_card ON jobs (card_id);
     `,
   },
+  {
+    version: 4,
+    // The key of the keyed digests in the identity file of the card.
+    sql: 'ALTER TABLE jobs ADD COLUMN files_key BLOB',
+  },
 ];

@@ -3,7 +3,7 @@ import type { DigestMap, Phase } from '../contract/job.ts';
 import { enterCard } from './cards.ts';
 import { digestMapRoot, encodeDigestMap } from './digest-map.ts';
 import { normalizeCid } from './match-card.ts';
-import type { NewJob, PhaseCurve, RecordedIdentity, RecordedImage } from './record-types.ts';
+import type { NewJob, PhaseCurve, RecordedIdentity, RecordedImage, WrittenIdentity } from './record-types.ts';
 import { newRecordUuid } from './record-uuid.ts';
 import { change, type Store, stateOf, timeOf } from './store.ts';
 
@@ -101,6 +101,15 @@ export function saveIdentity(store: Store, id: number, identity: RecordedIdentit
     store.db.prepare('DELETE FROM host_keys WHERE job = ?').run(id);
     const insert = store.db.prepare('INSERT INTO host_keys (job, public_key, fingerprint) VALUES (?, ?, ?)');
     for (const { publicKey, fingerprint } of identity.hostKeys) insert.run(id, publicKey, fingerprint);
+  });
+}
+
+export function saveIdentityFile(store: Store, id: number, { sha256, filesKey }: WrittenIdentity): void {
+  change(store, () => {
+    stateOf(store, id);
+    store.db
+      .prepare('UPDATE jobs SET identity_file_sha256 = ?, files_key = ? WHERE id = ?')
+      .run(sha256, Buffer.from(filesKey), id);
   });
 }
 

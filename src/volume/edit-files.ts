@@ -9,6 +9,7 @@ import {
   findEntrySector,
   findRawEntry,
   findShortNamesake,
+  listEntries,
   type VolumeEntry,
 } from './fat/entries.ts';
 import { type FatSession, failLibrary } from './fat/session.ts';
@@ -128,6 +129,15 @@ export function removeVolumeFile(editing: Editing, path: string): boolean {
   const entry = statFile(editing, path);
   if (entry === null) return false;
   claimFile(editing, path, entry);
+  unlink(editing, path);
+  return true;
+}
+
+/** Takes an empty folder away. @returns false where there is none, or something is in it */
+export function removeVolumeFolder(editing: Editing, path: string): boolean {
+  const entry = statExactly(editing, path);
+  if (entry?.kind !== 'folder' || listEntries(editing.session, path).length > 0) return false;
+  editing.session.disk.freeClusters = countFreeClusters(editing);
   unlink(editing, path);
   return true;
 }

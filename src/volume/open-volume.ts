@@ -11,6 +11,7 @@ import {
   editAtomically,
   readVolumeFile,
   removeVolumeFile,
+  removeVolumeFolder,
   writeVolumeFile,
 } from './edit-files.ts';
 import { findEntry, listEntries, readRootLabel, type VolumeEntry } from './fat/entries.ts';
@@ -40,6 +41,8 @@ export interface BootVolume {
   writeFile(path: string, bytes: Uint8Array): void;
   /** false where there was no such file */
   removeFile(path: string): boolean;
+  /** false where there was no such folder, or something is in it */
+  removeFolder(path: string): boolean;
   /** all of `action`'s edits or, if it throws, none */
   atomically<T>(action: () => T): T;
   /** what has to be written to the card, at its absolute offsets, in this order; checked once more as a whole */
@@ -118,6 +121,7 @@ function presentVolume(editing: Editing, label: string | null): BootVolume {
     readFile: (path) => readVolumeFile(open(), path),
     writeFile: (path, bytes) => edit(() => writeVolumeFile(editing, path, bytes)),
     removeFile: (path) => edit(() => removeVolumeFile(editing, path)),
+    removeFolder: (path) => edit(() => removeVolumeFolder(editing, path)),
     atomically: edit,
     changes() {
       open();

@@ -83,6 +83,7 @@ export function orderFor(volume: Extent): EditOrder {
       writtenAt: '2031-11-03T21:46:58.000Z',
     },
     root: null,
+    filesKey: Buffer.alloc(32, 'key'),
     modifiedAtMs: Date.UTC(2031, 10, 3),
   };
 }

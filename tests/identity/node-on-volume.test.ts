@@ -26,14 +26,17 @@ const stock = {
   'META-DATA': 'instance_id: node-image\n',
   'overlays/vc4.dtbo': 'binary',
 };
-const identityFile = makeIdentityFile({
-  set: 'orchard',
-  node: 'orchard-01',
-  record: 'a2b5c1d0-0000-4000-8000-000000000001',
-  imageSha256: null,
-  tool: '0.1.0',
-  writtenAt: '2031-11-03T21:46:58.000Z',
-});
+const identityFile = makeIdentityFile(
+  {
+    set: 'orchard',
+    node: 'orchard-01',
+    record: 'a2b5c1d0-0000-4000-8000-000000000001',
+    imageSha256: null,
+    tool: '0.1.0',
+    writtenAt: '2031-11-03T21:46:58.000Z',
+  },
+  { files: [], folders: [] },
+);
 
 const read = (volume: BootVolume, path: string) =>
   volume.stat(path) === null ? null : Buffer.from(volume.readFile(path)).toString('utf8');
@@ -61,14 +64,19 @@ describeWith(fatTools, 'a node’s files on a boot volume', { timeoutMs: 60_000 
       extraFiles: [{ path: 'files/extra.txt', content: Buffer.from('extra') }],
     });
     const files = [...set.files, identityFile];
-    expect(applyNodeFiles(volume, files, [...set.remove, 'no-such-file', 'config.txt'])).toEqual([
-      'config.txt',
-    ]);
+    expect(applyNodeFiles(volume, files, [...set.remove, 'no-such-file', 'config.txt'])).toMatchObject({
+      removed: ['config.txt'],
+      folders: ['cardwright.image', 'files'],
+    });
     const after = applied(image, volume.changes());
     volume.close();
 
     expect(checkFat(after)).toMatchObject({ status: 0 });
     expect(mtools(after, 'mdir', ['-b', '-/', '::/']).trim().split('\n').sort()).toEqual([
+      '::/cardwright.image/',
+      '::/cardwright.image/META-DATA',
+      '::/cardwright.image/USER-DATA',
+      '::/cardwright.image/config.txt',
       '::/cardwright.node',
       '::/cmdline.txt',
       '::/files/',
@@ -125,7 +133,7 @@ describeWith(fatTools, 'a node’s files on a boot volume', { timeoutMs: 60_000 
     };
     const plan = orchardPlan({ authorizedKeys: [], passwordHash: growerHash });
     const set = makeSet({ mechanism, plan, existing });
-    expect(applyNodeFiles(volume, set.files, set.remove)).toEqual(['userconf']);
+    expect(applyNodeFiles(volume, set.files, set.remove).removed).toEqual(['userconf']);
     const after = applied(marked, volume.changes());
     volume.close();
     expect(checkFat(after)).toMatchObject({ status: 0 });

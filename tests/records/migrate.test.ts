@@ -88,7 +88,12 @@ describe('layout 1', () => {
     ]);
     expect(records.readDigestMap(1)).toEqual(sampleMap(3));
     expect(records.readRecord(2)?.checks).toHaveLength(1);
+    expect(records.readFilesKey(1)).toBeNull();
     expect(records.beginJob(orchardJob)).toBe(3);
+    records.saveIdentityFile(3, { sha256: 'd'.repeat(64), filesKey: Buffer.alloc(32, 3) });
+    expect(records.readFilesKey(3)).toEqual(Buffer.alloc(32, 3));
+    expect(records.readRecord(3)?.identity.identityFileSha256).toBe('d'.repeat(64));
+    expect(JSON.stringify(records.readRecord(3))).not.toContain(Buffer.alloc(32, 3).toString('hex'));
   });
 
   it('gives up its host keys to a table of their own, and is left as it was where that fails', () => {

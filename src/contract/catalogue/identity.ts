@@ -61,6 +61,16 @@ export const identityCodes = {
     what: 'The card carries an identity file that makes no sense: {reason}.',
     next: 'Go by the records, or write the card anew.',
   },
+  'identity.file-unmakeable': {
+    exit: 'personalizationFailed',
+    what: 'The card’s identity file cannot be made: {reason}.',
+    next: 'Put fewer files into the plan.',
+  },
+  'identity.cannot-take-off': {
+    exit: 'personalizationFailed',
+    what: 'The boot volume carries the files of a node already, and {file} does not say which they are: {reason}.',
+    next: 'Write the original image anew; or, if these files belong to the image, remove {file} from a copy of it.',
+  },
   'identity.name-by-kernel-line': {
     exit: 'done',
     what: 'The name goes onto the kernel line of cmdline.txt (systemd.hostname=), since marker files carry none.',

@@ -2,7 +2,7 @@ import { createHash } from 'node:crypto';
 import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { Finding } from '../../contract/finding.ts';
-import type { MechanismFacts } from '../../contract/identity.ts';
+import type { MechanismFacts, NodeFile } from '../../contract/identity.ts';
 import type { DigestMap } from '../../contract/job.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
 import type { RootLook } from '../../contract/root-facts.ts';
@@ -10,8 +10,10 @@ import { applyNodeFiles } from '../../identity/apply-node-files.ts';
 import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism } from '../../identity/detect-mechanism.ts';
 import { keepHostKey } from '../../identity/host-key-promise.ts';
-import { makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
+import { identityFileName, makeIdentityFile, type NodeIdentity } from '../../identity/identity-file.ts';
+import { takeNodeOff } from '../../identity/image-files.ts';
 import type { HostKey } from '../../identity/keys/host-key.ts';
+import { listFile } from '../../identity/listed-files.ts';
 import { makeNodeFiles, type NodeFileSet } from '../../identity/make-node-files.ts';
 import type { FirstBootFile } from '../../identity/nocloud/first-boot-files.ts';
 import { examineLayout } from '../../image/examine-layout.ts';
@@ -38,6 +40,8 @@ export interface EditOrder {
   identity: NodeIdentity;
   /** what was learnt of the image's root volume beforehand; null where it was not looked at */
   root: RootLook | null;
+  /** for the digests of secret files in the identity file; new for each writing */
+  filesKey: Uint8Array;
   modifiedAtMs: number;
 }
 
@@ -51,6 +55,8 @@ export interface WrittenFile {
 export interface EditReport {
   mechanism: MechanismFacts;
   files: WrittenFile[];
+  /** of the identity file, lower-case hex */
+  identitySha256: string;
   /** files of another node that were taken away */
   removed: string[];
   /** settings of the image's own files that the node's took the place of */
@@ -92,12 +98,41 @@ export function planEdit(volume: BootVolume, order: EditOrder): NodeFileSet & { 
   const findings = [...made.findings, ...(keep?.findings ?? [])];
   const refusal = made.findings.find((found) => found.severity === 'refuse');
   if (refusal) throw new CardwrightError(refusal.code, { facts: refusal.facts, findings: made.findings });
-  const identityFile = makeIdentityFile(order.identity);
-  return { ...made, files: [...made.files, identityFile], findings, mechanism };
+  return { ...made, findings, mechanism };
 }
 
 function readText(volume: BootVolume, path: string): string | null {
   return volume.stat(path) === null ? null : Buffer.from(volume.readFile(path)).toString('utf8');
+}
+
+export interface EditedFiles {
+  mechanism: MechanismFacts;
+  /** all that was written: the node's files, copies of the image's own that they replaced, the identity file */
+  files: NodeFile[];
+  removed: string[];
+  replaced: string[];
+  findings: Finding[];
+}
+
+/**
+ * Makes a volume the node's, in memory: an earlier node's files go, the image's own come back, then the node's go in.
+ * All of it or, on an error, nothing.
+ *
+ * @throws CardwrightError `identity.*`, `volume.*`
+ */
+export function editFiles(volume: BootVolume, order: EditOrder): EditedFiles {
+  return volume.atomically(() => {
+    const earlier = takeNodeOff(volume);
+    const { files: made, remove, replaced, findings, mechanism } = planEdit(volume, order);
+    const { files, removed, folders } = applyNodeFiles(volume, made, remove);
+    const listed = files.map((file) => listFile(file, order.filesKey));
+    const identityFile = makeIdentityFile(order.identity, { files: listed, folders });
+    volume.writeFile(identityFile.path, identityFile.content);
+    const written = [...files, identityFile];
+    const left = earlier.filter((path) => volume.stat(path) === null);
+    const gone = [...new Set([...left, ...removed])];
+    return { mechanism, files: written, removed: gone, replaced, findings };
+  });
 }
 
 /** What could not be looked at in a packed image lies unpacked on the card. */
@@ -115,7 +150,7 @@ export async function checkEdit(source: ByteSource, order: EditOrder): Promise<n
   const known = await withRoot(source, order);
   const volume = openVolume(source, order.volume);
   try {
-    planEdit(volume, known);
+    editFiles(volume, known);
     return null;
   } finally {
     volume.close();
@@ -130,15 +165,16 @@ export async function editBootVolume(
   const known = await withRoot(card.source, order);
   const volume = openVolume(card.source, order.volume, { modifiedAtMs: order.modifiedAtMs });
   try {
-    const { files, remove, replaced, findings, mechanism } = planEdit(volume, known);
-    const removed = applyNodeFiles(volume, files, remove);
+    const { files, removed, replaced, findings, mechanism } = editFiles(volume, known);
     await applyChanges(volume.changes(), card);
     const written = files.map(({ path, content }) => ({
       path,
       sizeBytes: content.length,
       sha256: hexDigest(content),
     }));
-    return { mechanism, files: written, removed, replaced, findings: [...volume.findings, ...findings] };
+    const identitySha256 = written.find(({ path }) => path === identityFileName)?.sha256 ?? '';
+    const all = [...volume.findings, ...findings];
+    return { mechanism, files: written, identitySha256, removed, replaced, findings: all };
   } finally {
     volume.close();
   }

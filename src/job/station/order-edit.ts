@@ -5,6 +5,7 @@ import type { ImageVolume } from '../../contract/image.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
 import type { RootLook } from '../../contract/root-facts.ts';
 import { fillTemplate } from '../../identity/fill-template.ts';
+import { newFilesKey } from '../../identity/listed-files.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
 import { hostKeysFor } from './host-keys.ts';
 
@@ -51,6 +52,7 @@ export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOr
       writtenAt: new Date(facts.nowMs).toISOString(),
     },
     root: facts.root,
+    filesKey: newFilesKey(),
     modifiedAtMs: facts.nowMs,
   };
 }

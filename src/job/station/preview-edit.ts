@@ -7,7 +7,7 @@ import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
-import { planEdit } from '../engine/edit-boot-volume.ts';
+import { editFiles } from '../engine/edit-boot-volume.ts';
 import { type NodeRequest, orderEdit } from './order-edit.ts';
 import { expectSeedRead, wishSeed, withEmptySeed } from './plan-seed.ts';
 import { sectorBytesOf, withImageBytes } from './read-image.ts';
@@ -92,13 +92,13 @@ export async function planNodeFiles(
     const order = orderEdit(request, {
       volume: image.bootVolume ?? { startByte: 0, sizeBytes: 0 },
       sectorBytes: sectorBytesOf(image),
-      recordUuid: '',
+      recordUuid: 'not yet written',
       imageSha256: image.packedSha256,
       root: image.root ?? null,
       toolVersion,
       nowMs: Date.now(),
       keepsHostKeys: false,
     });
-    return planEdit(volume, order).files;
+    return editFiles(volume, order).files;
   });
 }

@@ -2,7 +2,7 @@ import type { CardState } from '../../contract/card-state.ts';
 import type { Code } from '../../contract/catalogue/index.ts';
 import type { Finding } from '../../contract/finding.ts';
 import type { DigestMap, Phase } from '../../contract/job.ts';
-import type { DoneFacts, Records } from '../../records/record-types.ts';
+import type { DoneFacts, Records, WrittenIdentity } from '../../records/record-types.ts';
 
 /** What one running job writes down. Each call is durable when it returns. */
 export interface JobLog {
@@ -10,6 +10,7 @@ export interface JobLog {
   enterPhase(phase: Phase): void;
   endPhase(phase: Phase, result: { elapsedMs: number; bytes: number }): void;
   addFinding(finding: Finding): void;
+  saveIdentityFile(file: WrittenIdentity): void;
   saveDigestMap(map: DigestMap): void;
   markSealing(): void;
   markDone(facts: DoneFacts): void;
@@ -24,6 +25,7 @@ export function logOfJob(records: Records, recordId: number): JobLog {
     enterPhase: (phase) => records.enterPhase(recordId, phase),
     endPhase: (phase, result) => records.endPhase(recordId, phase, result),
     addFinding: (finding) => records.addFinding(recordId, finding),
+    saveIdentityFile: (file) => records.saveIdentityFile(recordId, file),
     saveDigestMap: (map) => records.saveDigestMap(recordId, map),
     markSealing: () => records.markSealing(recordId),
     markDone: (facts) => records.markDone(recordId, facts),

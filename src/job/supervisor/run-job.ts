@@ -136,7 +136,9 @@ class JobRun {
       this.#note(finding('seed.made', 'note', { partition, startByte, sizeBytes }));
     }
     this.#edit = await this.#explained(worker, worker.call('edit', edit));
-    for (const found of this.#edit.findings) this.#note(found);
+    const { identitySha256, findings } = this.#edit;
+    this.#order.log.saveIdentityFile({ sha256: identitySha256, filesKey: edit.filesKey });
+    for (const found of findings) this.#note(found);
   }
 
   /** What has to be read back. */
