@@ -89,7 +89,7 @@ async function expectTruth(
   // The blow may come after the last word.
   if (job.endLine()?.code === null || (state === 'done' && told(job, 'seal', 'begin'))) expected.push('done');
   expect(expected, `${why}: the record says ${state}`).toContain(state);
-  if (state === 'done') await expectImageOn(disk, kit, why);
+  if (state === 'done') await expectImageOn(disk, kit, record, why);
   if (state === 'failed') expect(job.endLine(), why).toMatchObject({ code: record.code, card: cardState });
   if (state === 'unconfirmed') expect(told(job, 'seal', 'begin'), why).toBe(true);
   if (told(job, 'head-off', 'end') && !told(job, 'seal', 'begin')) expect(cardState, why).toBe('unbootable');
@@ -149,6 +149,7 @@ describeWith(['fault-disk'], 'a job that is killed', { timeoutMs: 900_000 }, () 
   });
 
   it('leaves nothing behind, tells the truth about the card, and ends "done" when it is run again', async () => {
+    process.stderr.write(`killed jobs: KILL_SWEEP_SEED=${firstSeed}\n`);
     const lane = (isAfter: boolean) =>
       withJobKit(usualShape, (kit) =>
         withFaultDisk({ sizeBytes: cardBytes }, async (disk) => {

@@ -1,9 +1,13 @@
 /** What every job on a lying medium has to keep to, whatever the lie. */
+import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
 import { expect } from 'vitest';
 import { exitStatus } from '../../src/contract/exit-status.ts';
+import { openRecords } from '../../src/records/open-records.ts';
+import type { RecordView } from '../../src/records/record-types.ts';
 import { type FaultDisk, withFaultDisk } from '../lab/fault-disk/fault-disk.ts';
 import { oldContent } from '../lab/medium.ts';
+import { changesBeside, filesIn, textOf, type VolumeInFile } from './boot-volume.ts';
 import type { JobEnd, JobKit } from './job-on-disk.ts';
 
 export const mib = 2 ** 20;
@@ -66,7 +70,7 @@ export async function expectHonestFailure(end: JobEnd, disk: Medium, why: string
   });
 }
 
-/** Done, in words and in the record, and the medium holds the image but for its boot volume and nothing of the probe. */
+/** Done, in words and in the record, and the medium holds the image with the node's files and nothing of the probe. */
 export async function expectHonestSuccess(
   end: JobEnd,
   disk: Medium,
@@ -75,17 +79,63 @@ export async function expectHonestSuccess(
 ): Promise<void> {
   expect(end.error?.message ?? null, why).toBeNull();
   expect(end.record, why).toMatchObject({ state: 'done', cardState: 'done', code: null });
-  await expectImageOn(disk, kit, why);
+  await expectImageOn(disk, kit, end.record, why);
+  const told = (end.outcome?.edit?.files ?? []).map(({ path, sha256 }) => [path, sha256] as const);
+  const found = filesIn(bootVolumeOf(kit, disk.backingPath));
+  for (const [path, sha256] of told) expect(found.get(path), `${why}: ${path}`).toBe(sha256);
 }
 
-/** The medium holds the image but for its boot volume, where the node's files are. */
-export async function expectImageOn(disk: Medium, kit: JobKit, why: string): Promise<void> {
-  const image = fs.readFileSync(kit.imagePath);
+const nodeFiles = ['cardwright.node', 'meta-data', 'network-config', 'user-data'];
+
+function bootVolumeOf(kit: JobKit, path: string): VolumeInFile {
   const boot = kit.image.facts.bootVolume;
+  if (!boot) throw new Error('the image has no boot volume');
+  return { path, startByte: boot.startByte, sizeBytes: boot.sizeBytes };
+}
+
+/**
+ * The medium holds the image: every byte outside the boot volume, and inside it every byte that putting the node's
+ * files in may not change; the files are the image's and this node's. Each MiB is as the record's digest map has it.
+ */
+export async function expectImageOn(
+  disk: Medium,
+  kit: JobKit,
+  record: Pick<RecordView, 'id'>,
+  why: string,
+): Promise<void> {
+  const image = fs.readFileSync(kit.imagePath);
   const found = await disk.readMedium(0, image.length);
-  for (const bytes of boot ? [image, found] : [])
-    bytes.fill(0, boot?.startByte, (boot?.startByte ?? 0) + (boot?.sizeBytes ?? 0));
+  expectDigests(found, kit, record.id, why);
+  const before = bootVolumeOf(kit, kit.imagePath);
+  const after = bootVolumeOf(kit, disk.backingPath);
+  const [old, now] = [filesIn(before), filesIn(after)];
+  const edited = [...new Set([...old.keys(), ...now.keys()])].filter(
+    (path) => old.get(path) !== now.get(path),
+  );
+  expect(edited.sort(), `${why}: files that were put in`).toEqual(nodeFiles);
+  expect(textOf(after, 'user-data'), why).toContain(`hostname: "${kit.node.node.name}"\n`);
+  expect(changesBeside(before, after, edited), `${why}: changed beside the node's files`).toEqual([]);
+  for (const bytes of [image, found]) bytes.fill(0, before.startByte, before.startByte + before.sizeBytes);
   expect(found.equals(image), `${why}: the medium does not hold the image`).toBe(true);
+}
+
+function expectDigests(found: Buffer, kit: JobKit, recordId: number, why: string): void {
+  const store = openRecords(kit.recordsPath, { now: Date.now });
+  try {
+    const map = store.readDigestMap(recordId);
+    expect(map?.sizeBytes, `${why}: the digest map's size`).toBe(found.length);
+    for (let at = 0; at < found.length; at += mib) {
+      const digest = createHash('sha256')
+        .update(found.subarray(at, at + mib))
+        .digest();
+      const recorded = map?.digests.subarray((at / mib) * 32, (at / mib) * 32 + 32);
+      expect(digest.equals(recorded ?? Buffer.alloc(0)), `${why}: MiB ${at / mib} is not as recorded`).toBe(
+        true,
+      );
+    }
+  } finally {
+    store.close();
+  }
 }
 
 /** Works through cases on two disks at a time, one for each core; every disk is used for many cases. */
