@@ -74,6 +74,13 @@ describeWith(['fault-disk'], 'a medium that stops, slows down or goes', { timeou
           const stalls = end.events.filter((event) => event.type === 'stall');
           expect(stalls, why).toMatchObject([{ phase, seconds: expect.any(Number) }]);
           expect((stalls[0] as { seconds: number }).seconds, why).toBeGreaterThanOrEqual(5);
+          // Its end: the job goes on in that phase and tells that the phase is over, after the stall and not before.
+          const isOver = (event: JobEvent) =>
+            event.type === 'phase' && event.phase === phase && event.state === 'end';
+          expect(end.events.findIndex(isOver), why).toBeGreaterThan(
+            end.events.indexOf(stalls[0] as JobEvent),
+          );
+          expect(end.elapsedMs, why).toBeGreaterThan(6000);
         });
       await Promise.all(slowMoments.map(stalled));
     }));
@@ -82,8 +89,19 @@ describeWith(['fault-disk'], 'a medium that stops, slows down or goes', { timeou
     withJobKit(usualShape, (kit) =>
       withFaultDisk({ sizeBytes: cardBytes }, async (disk) => {
         disk.setFaults([{ kind: 'cliff', afterBytes: 3 * mib, bytesPerSecond: 2 * mib }]);
-        const end = await runJobOn(disk, kit);
+        disk.clearRequests();
+        const told = { write: 0, verify: 0 };
+        const onEvent = (event: JobEvent) => {
+          if (event.type !== 'progress' || !(event.phase === 'write' || event.phase === 'verify')) return;
+          told[event.phase] = event.doneBytes;
+          // Never more than the medium has served, counted there.
+          const served = disk.requests()[event.phase === 'write' ? 'write' : 'read'].bytes;
+          expect(served, `${event.phase}: ${event.doneBytes} told`).toBeGreaterThanOrEqual(event.doneBytes);
+        };
+        const end = await runJobOn(disk, kit, { onEvent });
         await expectHonestSuccess(end, disk, kit, 'cliff');
+        expect(told.write).toBeGreaterThanOrEqual(kit.imageBytes - mib);
+        expect(told.verify).toBeGreaterThanOrEqual(kit.imageBytes - mib);
         expect(end.elapsedMs).toBeGreaterThan(1500);
         expect(end.events.filter((event) => event.type === 'stall')).toEqual([]);
       }),
