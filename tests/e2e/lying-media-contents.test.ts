@@ -7,6 +7,7 @@ import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
 import { expect, it } from 'vitest';
 import { phases } from '../../src/contract/job.ts';
+import { recordFigure } from '../figures/record-figure.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type Fault, seededOffset } from '../lab/fault-disk/fault.ts';
 import { type JobEnd, type JobKit, openJobKit, runJobOn, withJobKit } from './job-on-disk.ts';
@@ -35,6 +36,12 @@ function expectNamed(end: JobEnd, offset: number, isExact: boolean, why: string)
   const named = Number(end.error?.facts.offset);
   if (isExact) expect(Math.abs(named - offset), `${why}: named ${named}`).toBeLessThan(4096);
   else expect(Math.floor(named / mib), `${why}: named ${named}`).toBe(Math.floor(offset / mib));
+}
+
+/** What a series of lies is called in the figures, and what is said of them where that is not the lie's own. */
+interface Trial {
+  note: string;
+  damage?: string;
 }
 
 interface Lie {
@@ -80,15 +87,31 @@ function expectCaught(end: JobEnd, offset: number, damage: string, why: string):
   }
 }
 
-const atEachPlace = (kit: JobKit, lie: Lie, isExact: boolean, damage = lie.damage) =>
-  onTwoDisks(tellingPlaces(kit.imagePath, placeCount, 4096), cardBytes, async (offset, disk) => {
+/** Every lie is caught; and at most places reading back gets as far as to say of which kind it is. */
+async function atEachPlace(
+  kit: JobKit,
+  lie: Lie,
+  isExact: boolean,
+  { note, damage = lie.damage }: Trial,
+): Promise<void> {
+  const places = tellingPlaces(kit.imagePath, placeCount, 4096);
+  let classified = 0;
+  await onTwoDisks(places, cardBytes, async (offset, disk) => {
     const why = `${lie.kind} at ${offset}`;
     disk.setFaults([lie.fault(offset)]);
     const end = await runJobOn(disk, kit);
     await expectHonestFailure(end, disk, why);
     expectCaught(end, offset, damage, why);
     expectNamed(end, offset, isExact, why);
+    if (codes(end).some((code) => code === damage)) classified++;
   });
+  const pastHead = places.filter((offset) => offset >= mib).length;
+  expect(pastHead).toBeGreaterThan(placeCount / 2);
+  // A place that the probe reads before the image is written is met there, and not classified.
+  expect(classified, `${lie.kind}: classified`).toBeGreaterThanOrEqual(Math.floor(pastHead * 0.75));
+  recordFigure('faults injected', places.length, note);
+  recordFigure('faults caught', places.length, note);
+}
 
 describeWith(
   ['fault-disk', 'program:xz'],
@@ -97,11 +120,13 @@ describeWith(
   () => {
     it.each(lies)(
       '$kind: caught at every place, the place named to the sector, the kind of damage said',
-      (lie) => withJobKit(usualShape, (kit) => atEachPlace(kit, lie, true)),
+      (lie) => withJobKit(usualShape, (kit) => atEachPlace(kit, lie, true, { note: lie.kind })),
     );
 
     it('flip, with the boot volume in the held-back MiB: caught at every place', () =>
-      withJobKit(bootInHeadShape, (kit) => atEachPlace(kit, lies[0] as Lie, true)));
+      withJobKit(bootInHeadShape, (kit) =>
+        atEachPlace(kit, lies[0] as Lie, true, { note: 'flip, boot volume in the head' }),
+      ));
 
     it.each(lies)(
       '$kind, from a packed image: its bytes are not at hand, so the MiB is named and no kind that would be a guess',
@@ -109,7 +134,11 @@ describeWith(
         withJobKit(usualShape, async (kit) => {
           execFileSync('xz', ['-0', '-k', kit.imagePath]);
           const packed = await openJobKit(kit.folder, 'node-os.img.xz');
-          await atEachPlace({ ...packed, imagePath: kit.imagePath }, lie, false, 'job.damage-stable');
+          const raw = { ...packed, imagePath: kit.imagePath };
+          await atEachPlace(raw, lie, false, {
+            note: `${lie.kind}, packed image`,
+            damage: 'job.damage-stable',
+          });
         }),
     );
 
@@ -173,9 +202,13 @@ describeWith(
           expect(end.error?.card, why).toBe('unbootable');
           expect(['media.false-size', 'job.damage-wrapped'], why).toContain(codes(end).find(isTelling));
         });
-        process.stderr.write(
-          `wrap: ${ends.caught} caught, ${ends.done} larger than the image and all in place\n`,
-        );
+        // Seeded, so the shares are known: most cards are too small, and some are large enough to be filled rightly.
+        const tooSmall = realSizes.filter((realBytes) => realBytes < kit.imageBytes).length;
+        expect(ends.caught + ends.done).toBe(placeCount);
+        expect(ends.caught).toBeGreaterThanOrEqual(tooSmall);
+        expect(Math.min(tooSmall, ends.done)).toBeGreaterThanOrEqual(1);
+        recordFigure('faults injected', ends.caught, 'wrapping cards');
+        recordFigure('faults caught', ends.caught, 'wrapping cards');
       }));
 
     it('wrap, with an image that fills the card: no probe place lies past it, so reading back has to tell, and does', () =>
