@@ -150,6 +150,7 @@ function addMaking(program: Command, launch: Launch): void {
     .addOption(nodeOption())
     .addOption(confirmOption())
     .addOption(unmountOption())
+    .option('--dry-run', 'show what would change, file by file, and change nothing')
     .action((device, options) => launch(options, (desk) => personalizeCommand(desk, device, options)));
 }
 

@@ -14,7 +14,7 @@ import { judgeDisk } from '../guard/judge-disk.ts';
 import { type CheckedImage, checkImage } from '../job/station/check-image.ts';
 import { refusal } from '../job/station/claim-card.ts';
 import { bytesForSeed, placeSeed, type SeedWish, wishSeed } from '../job/station/plan-seed.ts';
-import { planNodeFiles } from '../job/station/preview-edit.ts';
+import { foreseeOnImage } from '../job/station/preview-edit.ts';
 import { codeOfDisk } from '../job/station/survey-disks.ts';
 import { writeTakenCard } from '../job/station/write-card.ts';
 import type { MediumFault } from '../media/faulty-medium.ts';
@@ -126,7 +126,7 @@ async function rehearseCard(order: RehearsalOrder, parts: CardParts): Promise<Re
   let recordId: number | null = null;
   const elapsed = () => Date.now() - begun;
   try {
-    await planNodeFiles(image.facts, { plan, node }, order.toolVersion);
+    await foreseeOnImage(image.facts, { plan, node }, order.toolVersion);
     await approve(disk, image, wish);
     const card = openMakeBelieveCard(disk, fault);
     try {

@@ -5,7 +5,7 @@ import { adviseOn } from '../../src/contract/finding.ts';
 import type { Plan } from '../../src/contract/plan.ts';
 import { inspectImage } from '../../src/image/inspect-image.ts';
 import { bytesForSeed, placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
-import { planNodeFiles } from '../../src/job/station/preview-edit.ts';
+import { foreseeOnImage } from '../../src/job/station/preview-edit.ts';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { makeVolume } from '../../src/volume/format-volume.ts';
 import { orchardNode, orchardPlan } from '../identity/orchard.ts';
@@ -58,7 +58,7 @@ function makeImage({ tree = program, boot }: Shape): string {
 
 async function filesFor(image: string, plan: Plan) {
   const facts = await inspectImage(image, { decode: 'when-needed' });
-  return planNodeFiles(facts, { plan, node: orchardNode() }, '0.0.0');
+  return (await foreseeOnImage(facts, { plan, node: orchardNode() }, '0.0.0')).changes;
 }
 
 beforeAll(async () => void (await loadFat()));

@@ -6,12 +6,15 @@ import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
 import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
 import { inspectImage } from '../../image/inspect-image.ts';
-import { planNodeFiles, withImageVolume } from '../../job/station/preview-edit.ts';
+import type { NodeRequest } from '../../job/station/order-edit.ts';
+import { wishSeed } from '../../job/station/plan-seed.ts';
+import { foreseeOnImage, withImageVolume } from '../../job/station/preview-edit.ts';
+import { sectorBytesOf } from '../../job/station/read-image.ts';
 import type { Desk } from '../desk.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
 import { done } from '../run-command.ts';
+import { forecastScreen, type ShownForecast, showForecast } from '../screens/edit-forecast-screen.ts';
 import { inspectScreen } from '../screens/inspect-screen.ts';
-import { entry } from '../text/sheet.ts';
 import { toolVersion } from '../version.ts';
 
 /** What is in an image file, and whether a node's files would find a way in. Reads only. */
@@ -20,12 +23,18 @@ export async function inspectCommand(desk: Desk, image: string, options: NodeOpt
   const facts = await inspectImage(resolve(image), { decode: 'always', signal: desk.signal });
   const isRejected = hasSeverity(facts.findings, 'refuse') || hasSeverity(facts.findings, 'fail');
   const mechanism = isRejected ? null : await mechanismOf(facts);
-  const files = node && !isRejected ? await planNodeFiles(facts, node, toolVersion) : [];
-  desk.output.show('image', { ...facts, mechanism, files: files.map(({ path }) => path) }, (sheet) => [
+  const forecast = node && !isRejected ? await forecastOf(facts, node) : null;
+  desk.output.show('image', { ...facts, mechanism, forecast }, (sheet) => [
     ...inspectScreen(facts, mechanism, sheet),
-    ...entry(sheet, 'files', node ? [`for ${node.node.name}`, ...files.map(({ path }) => path)] : []),
+    ...(forecast ? forecastScreen(forecast, sheet) : []),
   ]);
   return isRejected ? exitStatus.imageRejected : done;
+}
+
+async function forecastOf(facts: ImageFacts, request: NodeRequest): Promise<ShownForecast> {
+  const forecast = await foreseeOnImage(facts, request, toolVersion);
+  const isOnCard = (await wishSeed(facts, request.plan)) === null;
+  return showForecast(forecast, request, { sectorBytes: sectorBytesOf(facts), isOnCard });
 }
 
 async function mechanismOf(facts: ImageFacts): Promise<MechanismFacts> {

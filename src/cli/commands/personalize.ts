@@ -1,17 +1,24 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
+import { foreseeOnCard } from '../../job/station/foresee-on-card.ts';
+import type { NodeRequest } from '../../job/station/order-edit.ts';
 import { personalizeCard } from '../../job/station/personalize-card.ts';
 import { createApprover } from '../ask-at-terminal.ts';
 import type { Desk } from '../desk.ts';
 import { openStation } from '../open-station.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
-import { expectRoot } from '../run-command.ts';
+import { done, expectRoot } from '../run-command.ts';
+import { forecastScreen, showForecast } from '../screens/edit-forecast-screen.ts';
+import { findingLines } from '../screens/finding-lines.ts';
+import { findingFields } from '../text/json-lines.ts';
+import { entry } from '../text/sheet.ts';
 import { toolVersion } from '../version.ts';
 import { tellJob } from './job-end.ts';
 
 export interface PersonalizeOptions extends NodeOptions {
   confirm?: string;
   unmount?: boolean;
+  dryRun?: boolean;
 }
 
 /** Gives a card that was written before to a node. */
@@ -27,6 +34,7 @@ export async function personalizeCommand(
     throw new CardwrightError('usage.missing-argument', { facts });
   }
   expectRoot();
+  if (options.dryRun) return foresee(desk, device, node);
   const station = await openStation(desk, await desk.key());
   const approver = createApprover(output, options.confirm ?? null, signal);
   const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
@@ -34,4 +42,27 @@ export async function personalizeCommand(
   return tellJob(desk, { node: node.node, imagePath: '', layout: [] }, (onBegun) =>
     personalizeCard(job, { device, mayUnmount, node }, onBegun),
   );
+}
+
+/** Shows what would change on the card, and changes nothing. */
+async function foresee(desk: Desk, device: string, request: NodeRequest): Promise<ExitStatus> {
+  const { output } = desk;
+  const station = await openStation(desk, null);
+  const job = { station, records: desk.existingRecords(), port: output.events, toolVersion };
+  const { disk, recordId, forecast } = await foreseeOnCard(job, { device, request });
+  const shown = showForecast(forecast, request, { sectorBytes: disk.logicalBlockBytes, isOnCard: true });
+  const findings = forecast.findings.map(findingFields);
+  output.show('forecast', { device: disk.node, recordId, ...shown, findings }, (sheet) => [
+    ...entry(
+      sheet,
+      'dry run',
+      [`nothing is written to ${disk.node}`, `what was read is as record ${recordId} has it`],
+      {
+        tone: 'care',
+      },
+    ),
+    ...forecastScreen(shown, sheet),
+    ...findingLines(sheet, forecast.findings),
+  ]);
+  return done;
 }

@@ -136,7 +136,7 @@ export function editFiles(volume: BootVolume, order: EditOrder): EditedFiles {
 }
 
 /** What could not be looked at in a packed image lies unpacked on the card. */
-async function withRoot(source: ByteSource, order: EditOrder): Promise<EditOrder> {
+export async function withRoot(source: ByteSource, order: EditOrder): Promise<EditOrder> {
   const { volumes } = examineLayout(source, { withBackup: false, isWhole: true });
   return { ...order, root: order.root ?? (await lookAtRoot(source, { volumes })) };
 }

@@ -26,6 +26,7 @@ import {
   editBootVolume,
   type WrittenFile,
 } from './edit-boot-volume.ts';
+import { type EditForecast, foreseeCardEdit } from './foresee-edit.ts';
 import type { ImageFeed } from './image-feed.ts';
 import type { PieceMemory } from './piece-memory.ts';
 import { startProgress } from './progress.ts';
@@ -52,6 +53,8 @@ export interface SessionCalls {
   digestImage: [order: { imageBytes: number }, answer: { map: DigestMap }];
   /** refuses what `edit` would, before anything is changed */
   checkEdit: [order: EditOrder, answer: null];
+  /** what `edit` would do to a finished card of this map; nothing is written */
+  foreseeEdit: [order: { map: DigestMap; edit: EditOrder }, answer: EditForecast];
   edit: [order: EditOrder, answer: EditReport];
   /** `map` null: the map of this session; `headIsOff`: the first MiB must read as zeros */
   verify: [order: { map: DigestMap | null; headIsOff: boolean; layout: ImageLayout }, answer: VerifyAnswer];
@@ -119,6 +122,7 @@ export function createSession(parts: SessionParts): Session {
       return { map };
     },
     checkEdit: (order) => checkEdit(state.freshSource(), order),
+    foreseeEdit: ({ map, edit }) => state.foreseeEdit(map, edit),
     edit: (order) => state.edit(order),
     verify: ({ map, headIsOff, layout }) => state.verify(map, headIsOff, layout),
     checkFiles: async ({ volume, files }) => ({
@@ -239,6 +243,11 @@ class CardInHand {
     const { medium } = this.#parts;
     const source = this.freshSource();
     return editBootVolume({ medium, map: this.map(), source, headIsHeld: this.#head !== null }, order);
+  }
+
+  async foreseeEdit(map: DigestMap, order: EditOrder): Promise<EditForecast> {
+    this.#map = map;
+    return foreseeCardEdit(this.freshSource(), order);
   }
 
   freshSource() {

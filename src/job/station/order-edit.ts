@@ -27,6 +27,9 @@ export interface EditFacts {
   keepsHostKeys: boolean;
 }
 
+/** Stands for the record's number in a look at what would be done, and is as long: the files take the same clusters. */
+export const notYetWritten = 'not yet made';
+
 /** Gathers all that makes one node itself: new host keys, a new instance id, the plan's extra files as they are now. */
 export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOrder {
   const { startByte, sizeBytes } = facts.volume;

@@ -3,7 +3,7 @@ import type { Disk } from '../../contract/devices.ts';
 import { describePort } from '../../devices/resolve-device.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { NodeRequest } from './order-edit.ts';
-import { finishedRecord, recordsOfCard, withWorker } from './read-card.ts';
+import { finishedWithMap, recordsOfCard, withWorker } from './read-card.ts';
 import { runRecordedJob } from './run-recorded-job.ts';
 import { type StationJob, takeCard } from './take-card.ts';
 import type { JobBegun, WrittenCard } from './write-card.ts';
@@ -44,18 +44,8 @@ async function personalizeTakenCard(
   onBegun: JobBegun,
 ) {
   const read = await withWorker(card, null, job.port, (worker) => worker.call('readCard', {}));
-  const record = finishedRecord(recordsOfCard(job.records, card, read));
-  if (!record) {
-    throw new CardwrightError('job.no-finished-record', {
-      card: 'untouched',
-      facts: { reader: describePort(disk) },
-    });
-  }
-  const map = job.records.readDigestMap(record.id);
-  if (!map) {
-    const facts = { record: record.id, state: record.state };
-    throw new CardwrightError('job.record-without-map', { card: 'untouched', facts });
-  }
+  const matches = recordsOfCard(job.records, card, read);
+  const { record, map } = finishedWithMap(job.records, matches, describePort(disk));
   if (!read.bootVolume) {
     throw new CardwrightError('job.no-boot-volume', { card: 'untouched', facts: { node: node.node.name } });
   }

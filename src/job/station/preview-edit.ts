@@ -1,14 +1,13 @@
 import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
-import type { NodeFile } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
 import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
-import { editFiles } from '../engine/edit-boot-volume.ts';
-import { type NodeRequest, orderEdit } from './order-edit.ts';
+import { type EditForecast, foreseeEdit } from '../engine/foresee-edit.ts';
+import { type NodeRequest, notYetWritten, orderEdit } from './order-edit.ts';
 import { expectSeedRead, wishSeed, withEmptySeed } from './plan-seed.ts';
 import { sectorBytesOf, withImageBytes } from './read-image.ts';
 
@@ -79,26 +78,26 @@ function refuseWithoutVolume(image: ImageFacts, { plan, node }: NodeRequest): ne
 }
 
 /**
- * The files that a node would get on a card from this image.
+ * What would become of the boot volume of a card from this image, were it this node's.
  *
  * @throws CardwrightError `job.no-boot-volume`, `identity.*` where the image's first boot cannot carry what the plan asks
  */
-export async function planNodeFiles(
+export async function foreseeOnImage(
   image: ImageFacts,
   request: NodeRequest,
   toolVersion: string,
-): Promise<NodeFile[]> {
+): Promise<EditForecast> {
   return withNodeVolume(image, request, (volume) => {
     const order = orderEdit(request, {
       volume: image.bootVolume ?? { startByte: 0, sizeBytes: 0 },
       sectorBytes: sectorBytesOf(image),
-      recordUuid: 'not yet written',
+      recordUuid: notYetWritten,
       imageSha256: image.packedSha256,
       root: image.root ?? null,
       toolVersion,
       nowMs: Date.now(),
       keepsHostKeys: false,
     });
-    return editFiles(volume, order).files;
+    return foreseeEdit(volume, order);
   });
 }

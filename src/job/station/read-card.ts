@@ -1,5 +1,7 @@
+import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { Disk } from '../../contract/devices.ts';
 import type { EventPort } from '../../contract/events.ts';
+import type { DigestMap } from '../../contract/job.ts';
 import { resolveDevice } from '../../devices/resolve-device.ts';
 import type { CardMatch, Records, RecordView } from '../../records/record-types.ts';
 import type { CardRead } from '../engine/read-card.ts';
@@ -56,4 +58,22 @@ export function finishedRecord(matches: readonly CardMatch[]): RecordView | null
   const isSure = (match: CardMatch) => match.matchedBy === 'identity' || match.matchedBy === 'cid';
   const hasMap = (match: CardMatch) => match.state === 'done' || match.state === 'unconfirmed';
   return matches.find((match) => isSure(match) && hasMap(match)) ?? null;
+}
+
+/**
+ * The same with its digest map, or the reason why there is none.
+ *
+ * @throws CardwrightError `job.no-finished-record`, `job.record-without-map`
+ */
+export function finishedWithMap(
+  records: Records | null,
+  matches: readonly CardMatch[],
+  reader: string,
+): { record: RecordView; map: DigestMap } {
+  const record = finishedRecord(matches);
+  if (!record) throw new CardwrightError('job.no-finished-record', { card: 'untouched', facts: { reader } });
+  const map = records?.readDigestMap(record.id) ?? null;
+  if (map) return { record, map };
+  const facts = { record: record.id, state: record.state };
+  throw new CardwrightError('job.record-without-map', { card: 'untouched', facts });
 }

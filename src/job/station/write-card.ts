@@ -7,7 +7,7 @@ import type { CheckedImage } from './check-image.ts';
 import { knowRoot } from './know-root.ts';
 import type { NodeRequest } from './order-edit.ts';
 import { wishSeed } from './plan-seed.ts';
-import { planNodeFiles } from './preview-edit.ts';
+import { foreseeOnImage } from './preview-edit.ts';
 import { sectorBytesOf } from './read-image.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
 import { layoutOf, type StationJob, takeCard } from './take-card.ts';
@@ -44,7 +44,7 @@ export async function writeCard(
   const { facts, expectedSha256 } = request.image;
   const image = node ? { facts: await knowRoot(facts, node.plan, job), expectedSha256 } : request.image;
   // A plan that the image's first boot cannot carry is refused before a card is touched.
-  if (node) await planNodeFiles(image.facts, node, job.toolVersion);
+  if (node) await foreseeOnImage(image.facts, node, job.toolVersion);
   const wish = await wishSeed(image.facts, node?.plan ?? null);
   const { card, disk, seed } = await takeCard(job, { ...request, losesAll: true, seed: wish }, image.facts);
   try {

@@ -34,6 +34,7 @@ export const phaseOfCall: Record<SessionCall, Phase> = {
   addSeed: 'personalize',
   digestImage: 'image',
   checkEdit: 'personalize',
+  foreseeEdit: 'personalize',
   edit: 'personalize',
   verify: 'verify',
   explainMismatch: 'verify',
