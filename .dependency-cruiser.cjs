@@ -11,6 +11,7 @@ const layers = [
   'job',
   'batch',
   'rehearsal',
+  'daemon',
   'cli',
 ];
 

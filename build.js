@@ -1,5 +1,5 @@
-// Bundles the command line and the worker. The worker is one self-contained CommonJS text, since it is handed to a
-// process that cannot open files.
+// Bundles the command line, the worker and the parts of the daemon. The worker and the daemon's front are each one self-contained CommonJS text,
+// since they are handed to processes that cannot open files, or not all.
 import { readFile } from 'node:fs/promises';
 import { build } from 'esbuild';
 
@@ -17,20 +17,25 @@ const mendExt2fs = {
   },
 };
 
-await build({
+const selfContained = {
   ...common,
-  entryPoints: ['src/job/worker/main.ts'],
-  outfile: 'dist/worker.cjs',
   format: 'cjs',
   loader: { '.wasm': 'binary' },
   // Glue of the WebAssembly library wants some URL of its own; nothing is opened there.
   define: { 'import.meta.url': '"file:///cardwright"' },
   plugins: [mendExt2fs],
-});
+};
+
+await build({ ...selfContained, entryPoints: ['src/job/worker/main.ts'], outfile: 'dist/worker.cjs' });
+await build({ ...selfContained, entryPoints: ['src/daemon/front/start.ts'], outfile: 'dist/front.cjs' });
 await build({
   ...common,
-  entryPoints: ['src/cli/main.ts'],
-  outfile: 'dist/cardwright.js',
+  entryPoints: {
+    cardwright: 'src/cli/main.ts',
+    cardwrightd: 'src/daemon/foreground/main.ts',
+    station: 'src/daemon/station/start.ts',
+  },
+  outdir: 'dist',
   format: 'esm',
   // One text starts in half the time that its packages take one by one. What brings native code or WebAssembly of its
   // own stays outside.

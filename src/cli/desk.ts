@@ -2,6 +2,7 @@ import * as fs from 'node:fs';
 import { homedir } from 'node:os';
 import { dirname, join } from 'node:path';
 import type { Logger } from 'pino';
+import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { Policy } from '../contract/policy.ts';
 import type { SystemReader } from '../contract/system-reader.ts';
 import { createLiveReader } from '../devices/linux/live-reader.ts';
@@ -11,11 +12,15 @@ import { openRecords } from '../records/open-records.ts';
 import type { Records } from '../records/record-types.ts';
 import { openLog } from './log.ts';
 import type { Output } from './output.ts';
+import type { DaemonClient } from './remote/daemon-client.ts';
+import { findDaemon } from './remote/find-daemon.ts';
 import { findingLines } from './screens/finding-lines.ts';
 
 export interface DeskOptions {
   policy?: string;
   records?: string;
+  /** work in this process, even where a daemon is there */
+  direct?: boolean;
 }
 
 /** What the commands of one run share, opened when first asked for and closed at the end. */
@@ -24,6 +29,8 @@ export interface Desk {
   readonly reader: SystemReader;
   /** aborted by the first Ctrl-C */
   readonly signal: AbortSignal;
+  /** the daemon that does the work for us; null where this process does it itself */
+  daemon(): Promise<DaemonClient | null>;
   policy(): Promise<Policy>;
   records(): Records;
   /** the records if there is a store already: looking something up does not make one */
@@ -39,6 +46,7 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
   const path = options.records ?? defaultRecordsPath();
   let store: Records | null = null;
   let log: Logger | null = null;
+  let daemon: Promise<DaemonClient | null> | null = null;
   const records = (): Records => {
     store ??= openRecords(path, { now: Date.now });
     return store;
@@ -47,6 +55,10 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
     output,
     reader: createLiveReader(),
     signal,
+    daemon() {
+      daemon ??= findOurDaemon(options);
+      return daemon;
+    },
     async policy() {
       const { policy, findings } = await loadPolicy(options.policy ?? null);
       output.say(findingLines(output.sheet, findings));
@@ -61,6 +73,20 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
     key: () => loadStationKey(dirname(path)),
     close: () => store?.close(),
   };
+}
+
+/** @throws CardwrightError `usage.conflicting-options`: the daemon has a policy and records of its own */
+async function findOurDaemon(options: DeskOptions): Promise<DaemonClient | null> {
+  if (options.direct === true) return null;
+  const found = await findDaemon(process.env, dirname(defaultRecordsPath()));
+  const own = options.policy !== undefined ? '--policy' : options.records !== undefined ? '--records' : null;
+  if (found && own) {
+    const reason = 'the daemon of this station has its own';
+    throw new CardwrightError('usage.conflicting-options', {
+      facts: { option: own, other: 'the daemon', reason },
+    });
+  }
+  return found;
 }
 
 /** The station's own store for root; a person's own otherwise (XDG Base Directory Specification, XDG_STATE_HOME). */

@@ -1,7 +1,7 @@
 import { mkdirSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { type Logger, pino } from 'pino';
-import { redactedKeys } from './text/json-lines.ts';
+import { redactedKeys } from '../contract/redacted-keys.ts';
 
 /** Where in a line a secret could stand: on the top and one or two levels down. */
 const redactPaths = [...redactedKeys].flatMap((key) => [key, `*.${key}`, `*.*.${key}`]);

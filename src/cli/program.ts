@@ -31,7 +31,7 @@ function command(program: Command, form: string, summary: string): Command {
     .option('--quiet', 'results only, no progress')
     .option('--policy <file>', 'a policy other than /etc/cardwright/policy.yaml; it must belong to root')
     .option('--records <file>', 'a record store other than the usual one')
-    .option('--direct', 'work in this process; there is no other way yet');
+    .option('--direct', 'work in this process, even where a daemon runs');
 }
 
 const confirmOption = () =>

@@ -61,6 +61,7 @@ describe('the catalogue', () => {
       'records',
       'job',
       'rollcall',
+      'daemon',
     ];
     const counts = await Promise.all(
       parts.map(async (part) => {

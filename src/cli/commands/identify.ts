@@ -10,13 +10,8 @@ import { findingFields } from '../text/json-lines.ts';
 
 /** Which node, set, image and record a card is. Reads only. */
 export async function identifyCommand(desk: Desk, device: string): Promise<ExitStatus> {
-  expectRoot();
   const { output } = desk;
-  const station = await openStation(desk, null);
-  const { disk, read, matches } = await identifyCard(
-    { station, records: desk.existingRecords(), port: output.events },
-    device,
-  );
+  const { disk, read, matches } = await identify(desk, device);
   const known = matches.map((match) => ({
     node: match.node,
     set: match.set,
@@ -33,4 +28,12 @@ export async function identifyCommand(desk: Desk, device: string): Promise<ExitS
     identifyScreen({ identity: disk, known, contents: contentsOf(disk), findings }, sheet),
   );
   return known.length > 0 || identity ? done : exitStatus.nothingToDo;
+}
+
+async function identify(desk: Desk, device: string): ReturnType<typeof identifyCard> {
+  const daemon = await desk.daemon();
+  if (daemon) return daemon.identify(device);
+  expectRoot();
+  const station = await openStation(desk, null);
+  return identifyCard({ station, records: desk.existingRecords(), port: desk.output.events }, device);
 }

@@ -17,22 +17,41 @@ export async function recordsCommand(
   if (form !== null && id === undefined) {
     throw new CardwrightError('usage.missing-argument', { facts: { argument: 'ID', command: 'records' } });
   }
-  const store = desk.existingRecords();
-  store?.settleInterrupted();
+  const store = await openReader(desk);
   const nowMs = Date.now();
   if (id === undefined) {
-    const records = store?.listRecords() ?? [];
+    const records = await store.list();
     desk.output.show('records', { records: records.map(fieldsOf) }, (sheet) =>
       recordsScreen(records, { ...sheet, nowMs }),
     );
     return done;
   }
-  const record = store?.readRecord(recordNumber(id)) ?? null;
-  if (!record) throw new CardwrightError('records.no-such-record', { facts: { record: id } });
+  const number = recordNumber(id);
+  const record = await store.read(number);
+  if (!record) throw new CardwrightError('records.no-such-record', { facts: { record: number } });
   desk.output.show('record', fieldsOf(record), (sheet) =>
     form === null ? recordScreen(record, { ...sheet, nowMs }) : hostKeyLines(record.identity, form),
   );
   return done;
+}
+
+/** The records, wherever they are. */
+interface RecordReader {
+  list(): Promise<RecordView[]>;
+  read(id: number): Promise<RecordView | null>;
+}
+
+async function openReader(desk: Desk): Promise<RecordReader> {
+  const daemon = await desk.daemon();
+  if (daemon) {
+    return {
+      list: async () => (await daemon.records()).records,
+      read: async (id) => (await daemon.record(id)).record,
+    };
+  }
+  const store = desk.existingRecords();
+  store?.settleInterrupted();
+  return { list: async () => store?.listRecords() ?? [], read: async (id) => store?.readRecord(id) ?? null };
 }
 
 const fieldsOf = (record: RecordView) => ({

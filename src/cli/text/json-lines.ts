@@ -1,29 +1,6 @@
 import type { CardwrightError } from '../../contract/cardwright-error.ts';
 import { adviseOn, describeFinding, type Finding } from '../../contract/finding.ts';
-
-/** Keys whose values are never shown, in any spelling: compared in lower case without "-" and "_". */
-export const redactedKeys: ReadonlySet<string> = new Set([
-  'password',
-  'passwordhash',
-  'passwd',
-  'hashedpasswd',
-  'passphrase',
-  'psk',
-  'privatekey',
-  'hostprivatekey',
-  'ed25519private',
-  'secret',
-  'secrets',
-  'token',
-]);
-
-/** Secrets give themselves away by their form too, whatever key they stand under. */
-const secretForms = [
-  /-----BEGIN [A-Z0-9 ]*PRIVATE KEY-----/,
-  /(^|[^\w$])\$(?:[1256]|2[abxy]|y|gy|7)\$[./\w$,=]+/,
-];
-
-const notShown = '(not shown)';
+import { isRedactedKey, notShown, secretForms } from '../../contract/redacted-keys.ts';
 
 /** Legal raw in JSON, and yet able to move a cursor or turn the direction of a line. */
 const unsafeInJson = /[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu;
@@ -48,7 +25,7 @@ function escapeUnits(character: string): string {
 function replaceValue(this: unknown, key: string, value: unknown): unknown {
   const original = (this as Record<string, unknown>)[key];
   if (original === null || original === undefined) return original;
-  if (redactedKeys.has(key.toLowerCase().replace(/[-_]/g, ''))) {
+  if (isRedactedKey(key)) {
     return typeof original === 'boolean' ? original : notShown;
   }
   if (key === 'content' && (this as { secret?: unknown }).secret === true) return notShown;

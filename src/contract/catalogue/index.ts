@@ -1,3 +1,4 @@
+import { daemonCodes } from './daemon.ts';
 import { devicesCodes } from './devices.ts';
 import type { CatalogueEntry } from './entry.ts';
 import { guardCodes } from './guard.ts';
@@ -28,6 +29,7 @@ export const catalogue = {
   ...recordsCodes,
   ...jobCodes,
   ...rollcallCodes,
+  ...daemonCodes,
 } as const;
 
 export type Code = keyof typeof catalogue;

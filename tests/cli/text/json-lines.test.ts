@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { errorFields, findingFields, jsonLine, redactedKeys } from '../../../src/cli/text/json-lines.ts';
+import { errorFields, findingFields, jsonLine } from '../../../src/cli/text/json-lines.ts';
+import { redactedKeys } from '../../../src/contract/redacted-keys.ts';
 import { CardwrightError } from '../../../src/contract/cardwright-error.ts';
 import { finding } from '../../../src/contract/finding.ts';
 

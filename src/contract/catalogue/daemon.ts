@@ -1,0 +1,44 @@
+import type { CatalogueEntry } from './entry.ts';
+
+export const daemonCodes = {
+  'daemon.bad-request': {
+    exit: 'usage',
+    what: 'The request makes no sense: {why}.',
+    next: 'Compare it with the description that the daemon serves at /v1/openapi.json; nothing was done.',
+  },
+  'daemon.no-such-thing': {
+    exit: 'usage',
+    what: 'There is no {what} here.',
+    next: 'Compare the address with the description that the daemon serves at /v1/openapi.json.',
+  },
+  'daemon.not-allowed': {
+    exit: 'refused',
+    what: 'This takes the right to {needed}, and the request came with the right to {held}.',
+    next: 'Ask whoever looks after this station to put you into the group of that right; nothing was done.',
+  },
+  'daemon.station-away': {
+    exit: 'unexpected',
+    what: 'The part of the daemon that owns the readers does not answer: {why}.',
+    next: 'Look at its log (journalctl -u cardwright-station), or work without it: sudo cardwright --direct.',
+  },
+  'daemon.front-away': {
+    exit: 'unexpected',
+    what: 'The daemon hung up: {why}.',
+    next: 'Jobs go on without you: see cardwright jobs. If the daemon is gone, see its log (journalctl -u cardwright-front).',
+  },
+  'daemon.not-understood': {
+    exit: 'unexpected',
+    what: 'An answer could not be understood: {why}.',
+    next: 'Use a command line and a daemon of the same version.',
+  },
+  'daemon.busy': {
+    exit: 'unexpected',
+    what: 'The daemon takes no more of this now: {what}.',
+    next: 'Wait until some of it is done, then try again; nothing was done.',
+  },
+  'daemon.no-such-group': {
+    exit: 'usage',
+    what: 'The policy names the group {group}, and this machine has none of that name.',
+    next: 'Make it (addgroup --system {group}), or name another in the policy under groups.',
+  },
+} as const satisfies Record<string, CatalogueEntry>;

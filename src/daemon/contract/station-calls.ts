@@ -1,0 +1,57 @@
+import * as z from 'zod';
+import type { DeviceGraph, Disk } from '../../contract/devices.ts';
+import type { GuardResult } from '../../contract/verdict.ts';
+import type { CardRead } from '../../job/engine/read-card.ts';
+import type { CardMatch, RecordView } from '../../records/record-types.ts';
+import { rights } from './rights.ts';
+
+/** What the front asks the station for: one call a connection, one line; the answer's last line ends it. */
+export const callSchema = z.strictObject({
+  call: z.string().max(40),
+  /** with which right the request came, and a digest of the caller's own secret */
+  right: z.enum(rights),
+  caller: z.string().regex(/^[0-9a-f]{64}$/),
+  order: z.unknown(),
+});
+
+export type StationCall = z.infer<typeof callSchema>;
+
+/** A disk's node, a by-id link or a port: bounded, and looked up among the disks that there are. */
+export const deviceName = z
+  .string()
+  .min(1)
+  .max(300)
+  .regex(/^[\x20-\x7e]+$/);
+export const recordNumber = z.int().min(1).max(9_999_999_999);
+
+export const orders = {
+  look: z.strictObject({}),
+  identify: z.strictObject({ device: deviceName }),
+  records: z.strictObject({}),
+  record: z.strictObject({ id: recordNumber }),
+} as const;
+
+export type OrderOf<Name extends keyof typeof orders> = z.infer<(typeof orders)[Name]>;
+
+/** What the guard says of one disk of the graph, in the graph's order. */
+export interface DiskLook {
+  result: GuardResult;
+  /** null where the disk is refused, or where the caller may not write */
+  code: string | null;
+  lastWritten: string | null;
+}
+
+export interface Answers {
+  look: { graph: DeviceGraph; looks: DiskLook[] };
+  identify: { disk: Disk; read: CardRead; matches: CardMatch[] };
+  records: { records: RecordView[] };
+  record: { record: RecordView };
+}
+
+/** One line of an answer. */
+export type AnswerLine = { event: unknown } | { value: unknown } | { error: unknown };
+
+/** No order is longer than this: a plan with the files that it carries. */
+export const mostOrderBytes = 16 * 2 ** 20;
+/** No single line of an answer is. */
+export const mostAnswerBytes = 64 * 2 ** 20;

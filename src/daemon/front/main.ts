@@ -1,0 +1,43 @@
+import { parseArgs } from 'node:util';
+import type { FastifyInstance } from 'fastify';
+import { pino } from 'pino';
+import packageFacts from '../../../package.json' with { type: 'json' };
+import { listenFds } from '../activation/listen-fds.ts';
+import { tellSystem } from '../activation/tell-system.ts';
+import { rights } from '../contract/rights.ts';
+import { makeServer } from './make-server.ts';
+import { openRequestLog } from './request-log.ts';
+import { lookRoutes } from './routes/look-routes.ts';
+import { linkStation } from './station-link.ts';
+
+/** The part that people talk to: HTTP and JSON on sockets that were opened for it. It sees no disk. */
+export async function main(argv: readonly string[]): Promise<void> {
+  const { values } = parseArgs({
+    args: [...argv],
+    options: { station: { type: 'string', default: '/run/cardwright-station/station.sock' } },
+  });
+  const log = openRequestLog(pino.destination({ fd: 1, sync: true }), process.stdout.isTTY === true);
+  const { version } = packageFacts;
+  const routes = lookRoutes(linkStation(values.station), { version });
+  const fds = listenFds(process.env, process.pid);
+  const servers: FastifyInstance[] = [];
+  for (const right of rights) {
+    const fd = fds.get(right);
+    if (fd === undefined) continue;
+    const server = await makeServer(right, routes, log, version);
+    await server.ready();
+    server.server.listen({ fd });
+    servers.push(server);
+  }
+  if (servers.length === 0) throw new Error('no socket was opened for the front');
+  const stop = async () => {
+    void tellSystem('--stopping');
+    for (const server of servers) server.server.close();
+    await Promise.all(servers.map((server) => server.close()));
+    process.exit();
+  };
+  process.once('SIGTERM', () => void stop());
+  process.once('SIGINT', () => void stop());
+  await tellSystem('--ready');
+  log.info({ rights: servers.length }, 'ready');
+}

@@ -1,0 +1,75 @@
+import * as z from 'zod';
+import { deviceName } from '../../contract/station-calls.ts';
+import { callerOf } from '../caller.ts';
+import type { Route } from '../route.ts';
+import type { StationLink } from '../station-link.ts';
+
+const findings = z.array(z.looseObject({ code: z.string(), severity: z.string() }));
+const disk = z.looseObject({ node: z.string(), name: z.string(), sizeBytes: z.number(), kind: z.string() });
+const record = z.looseObject({ id: z.number(), state: z.string(), node: z.string().nullable() });
+const number = z.strictObject({ id: z.string().regex(/^[1-9]\d{0,9}$/) });
+
+/** What can be seen without changing anything. */
+export function lookRoutes(station: StationLink, about: { version: string }): Route[] {
+  return [
+    {
+      method: 'GET',
+      url: '/v1/station',
+      needs: 'look',
+      summary: 'The version of this daemon, and what this socket allows',
+      answer: z.object({ version: z.string(), right: z.string() }),
+      run: async (_request, _reply, right) => ({ ...about, right }),
+    },
+    {
+      method: 'GET',
+      url: '/v1/devices',
+      needs: 'look',
+      summary: 'Every disk with its verdict; approval codes only for those who may write',
+      answer: z.object({
+        graph: z.looseObject({ disks: z.array(disk) }),
+        looks: z.array(
+          z.object({
+            result: z.object({ verdict: z.string(), findings }),
+            code: z.string().nullable(),
+            lastWritten: z.string().nullable(),
+          }),
+        ),
+      }),
+      run: (request, _reply, right) => station.ask(callerOf(request, right), 'look', {}),
+    },
+    {
+      method: 'POST',
+      url: '/v1/identify',
+      needs: 'look',
+      summary: 'Which node, set, image and record the card in a reader is',
+      body: z.strictObject({ device: deviceName }),
+      answer: z.object({
+        disk,
+        read: z.looseObject({ findings }),
+        matches: z.array(record),
+      }),
+      run: (request, _reply, right) =>
+        station.ask(callerOf(request, right), 'identify', request.body as { device: string }),
+    },
+    {
+      method: 'GET',
+      url: '/v1/records',
+      needs: 'look',
+      summary: 'What was written where, newest first',
+      answer: z.object({ records: z.array(record) }),
+      run: (request, _reply, right) => station.ask(callerOf(request, right), 'records', {}),
+    },
+    {
+      method: 'GET',
+      url: '/v1/records/:id',
+      needs: 'look',
+      summary: 'One record whole',
+      params: number,
+      answer: z.object({ record }),
+      run: (request, _reply, right) =>
+        station.ask(callerOf(request, right), 'record', {
+          id: Number((request.params as { id: string }).id),
+        }),
+    },
+  ];
+}

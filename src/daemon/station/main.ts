@@ -1,0 +1,54 @@
+import { createServer } from 'node:net';
+import { parseArgs } from 'node:util';
+import { pino } from 'pino';
+import { listenFds } from '../activation/listen-fds.ts';
+import { tellSystem } from '../activation/tell-system.ts';
+import { answerCall } from './answer-call.ts';
+import { serveStation } from './serve-station.ts';
+import { openParts } from './station-parts.ts';
+
+/** The privileged part: owns the readers, and answers the front alone, on a socket that was opened for it. */
+export async function main(argv: readonly string[]): Promise<void> {
+  const { values } = parseArgs({
+    args: [...argv],
+    options: {
+      policy: { type: 'string' },
+      records: { type: 'string', default: '/var/lib/cardwright/records.db' },
+    },
+  });
+  const log = pino({ base: { part: 'station' }, timestamp: pino.stdTimeFunctions.isoTime });
+  const fd = listenFds(process.env, process.pid).get('station');
+  if (fd === undefined) throw new Error('no socket was opened for the station');
+  const { parts, interrupted } = await openParts({ policy: values.policy ?? null, records: values.records });
+  for (const { id, state, node } of interrupted)
+    log.warn({ record: id, state, node }, 'left by an earlier process');
+  const server = createServer({ allowHalfOpen: true });
+  serveStation(server, async (call) => {
+    const begun = Date.now();
+    const { call: name, right, caller } = call;
+    const told = { call: name, right, caller: caller.slice(0, 12) };
+    try {
+      const value = await answerCall(parts, call);
+      log.info({ ...told, elapsedMs: Date.now() - begun }, 'answered');
+      return value;
+    } catch (error) {
+      log.warn(
+        { ...told, code: (error as { code?: unknown }).code, elapsedMs: Date.now() - begun },
+        'refused',
+      );
+      throw error;
+    }
+  });
+  server.listen({ fd });
+  const stop = () => {
+    void tellSystem('--stopping');
+    server.close();
+    parts.records.close();
+    process.exitCode = 0;
+    setImmediate(() => process.exit());
+  };
+  process.once('SIGTERM', stop);
+  process.once('SIGINT', stop);
+  await tellSystem('--ready');
+  log.info({ policy: parts.station.policy.source, records: parts.records.path }, 'ready');
+}
