@@ -12,7 +12,7 @@ const withoutCodes = (text: string) => text.replace(/"code":"[2-9A-Y]{4}"/g, '"c
 
 describeWith(['loop', 'tmpfs-direct-io'], 'looking through the daemon', { timeoutMs: 300_000 }, () => {
   // One daemon serves all of these: starting one takes longer than most of them.
-  let end = () => undefined as void;
+  let end: () => void = () => undefined;
   let served: Promise<void>;
   let kit: { station: DaemonStation; node: string };
   beforeAll(async () => {
