@@ -1,9 +1,9 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { errorFields, findingFields, jsonLine } from '../../../src/cli/text/json-lines.ts';
-import { redactedKeys } from '../../../src/contract/redacted-keys.ts';
 import { CardwrightError } from '../../../src/contract/cardwright-error.ts';
 import { finding } from '../../../src/contract/finding.ts';
+import { redactedKeys } from '../../../src/contract/redacted-keys.ts';
 
 const obeyed = /[\p{Cc}\p{Bidi_Control}\p{Zl}\p{Zp}]/u;
 
