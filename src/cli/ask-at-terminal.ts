@@ -26,7 +26,8 @@ function promptOf(question: ApprovalQuestion, output: Output): string {
   return approvalQuestion(question, output.sheet).join('\n');
 }
 
-async function askLine(prompt: string, signal: AbortSignal): Promise<string | null> {
+/** One line from the terminal; an abort gives up the question. */
+export async function askLine(prompt: string, signal: AbortSignal): Promise<string | null> {
   const terminal = createInterface({ input: process.stdin, output: process.stderr });
   try {
     return await terminal.question(prompt, { signal });

@@ -24,6 +24,8 @@ export interface Output {
   show(type: string, fields: object, screen: (sheet: Sheet) => string[]): void;
   /** words for the person at the bench: on standard error, not with `--quiet` or `--json` */
   say(lines: readonly string[]): void;
+  /** one event of a longer run: a JSON line, or words for the person at the bench */
+  tell(type: string, fields: object, lines: readonly string[]): void;
   /** what a job tells while it runs */
   readonly events: EventPort;
   /** is there a terminal for lines that are drawn anew in place? */
@@ -71,6 +73,11 @@ export function createOutput(streams: Streams, options: OutputOptions): Output {
     show(type, fields, screen) {
       settle();
       lines(stdout, options.json ? [jsonLine(type, fields)] : screen(sheet));
+    },
+    tell(type, fields, texts) {
+      settle();
+      if (options.json) lines(stdout, [jsonLine(type, fields)]);
+      else if (!options.quiet) lines(stderr, texts);
     },
     say(texts) {
       settle();

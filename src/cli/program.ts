@@ -2,6 +2,7 @@ import { Command, type CommanderError, Option } from 'commander';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { ExitStatus } from '../contract/exit-status.ts';
 import { faultKinds } from '../media/faulty-medium.ts';
+import { batchCommand } from './commands/batch.ts';
 import { devicesCommand } from './commands/devices.ts';
 import { identifyCommand } from './commands/identify.ts';
 import { inspectCommand } from './commands/inspect.ts';
@@ -33,6 +34,9 @@ function command(program: Command, form: string, summary: string): Command {
     .option('--records <file>', 'a record store other than the usual one')
     .option('--direct', 'work in this process, even where a daemon runs');
 }
+
+/** For options that may be given more than once. */
+const collect = (value: string, before: string[]): string[] => [...before, value];
 
 const confirmOption = () =>
   new Option(
@@ -145,6 +149,18 @@ function addMaking(program: Command, launch: Launch): void {
     .action((image, device, options) =>
       launch(options, (desk) => writeCommand(desk, image, device, options)),
     );
+  command(program, 'batch <plan>', 'a whole set: one card after the other, in one reader or several')
+    .option('--reader <port>', 'only this reader; may be given again', collect, [])
+    .option(
+      '--confirm <port=code>',
+      'the code of the first card in a reader, where nobody can be asked; may be given again',
+      collect,
+      [],
+    )
+    .option('--only <node>', 'only this node; may be given again', collect, [])
+    .option('--again <node>', 'this node anew although it is done; may be given again', collect, [])
+    .option('--no-bell', 'no bell when a card wants changing')
+    .action((plan, options) => launch(options, (desk) => batchCommand(desk, plan, options)));
   command(program, 'personalize <device>', 'give a card that was written before to a node')
     .addOption(planOption())
     .addOption(nodeOption())

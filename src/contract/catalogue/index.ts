@@ -1,3 +1,4 @@
+import { batchCodes } from './batch.ts';
 import { daemonCodes } from './daemon.ts';
 import { devicesCodes } from './devices.ts';
 import type { CatalogueEntry } from './entry.ts';
@@ -29,6 +30,7 @@ export const catalogue = {
   ...recordsCodes,
   ...jobCodes,
   ...rollcallCodes,
+  ...batchCodes,
   ...daemonCodes,
 } as const;
 

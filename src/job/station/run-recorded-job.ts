@@ -34,7 +34,7 @@ export interface RecordedOutcome extends JobOutcome {
   hostKeyFingerprints: string[];
 }
 
-type JobParts = Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion'>;
+type JobParts = Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion' | 'marks'>;
 
 /**
  * Runs one job on a card that is already claimed, with a record of it from before the first byte to the end. The
@@ -50,7 +50,7 @@ export async function runRecordedJob(
 ): Promise<RecordedOutcome> {
   const { records } = job;
   const sinceSeconds = uptime();
-  const recordId = records.beginJob(newJobOf(prepared, job.toolVersion));
+  const recordId = records.beginJob(newJobOf(prepared, job));
   onRecord(recordId);
   const letSleep = keepAwake('a card is being written');
   const tap = tapCurve(job.port, Date.now);
@@ -121,7 +121,7 @@ function unseenVolumes(facts: ImageFacts | null): ImageFacts['volumes'] {
   return facts && !wasSeen ? facts.volumes : [];
 }
 
-function newJobOf({ card, facts, finished, edit }: PreparedJob, toolVersion: string): NewJob {
+function newJobOf({ card, facts, finished, edit }: PreparedJob, { toolVersion, marks }: JobParts): NewJob {
   const image = facts && {
     path: facts.path,
     container: facts.container,
@@ -136,5 +136,6 @@ function newJobOf({ card, facts, finished, edit }: PreparedJob, toolVersion: str
     card: card.identity,
     image: image ?? finished?.record.image ?? null,
     toolVersion,
+    ...marks,
   };
 }

@@ -10,7 +10,7 @@ import { checkApproval } from '../../guard/approval/check-approval.ts';
 import { demandedName } from '../../guard/approval/demanded-name.ts';
 import type { GuardImage } from '../../guard/context.ts';
 import { judgeDisk } from '../../guard/judge-disk.ts';
-import type { Records } from '../../records/record-types.ts';
+import type { NewJob, Records } from '../../records/record-types.ts';
 import type { SeedOrder } from '../engine/add-seed.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { Approver } from './approval-port.ts';
@@ -38,7 +38,12 @@ export interface StationJob {
   port: EventPort;
   signal: AbortSignal;
   toolVersion: string;
+  /** what the record says beside what the job itself knows; left out for a job of its own */
+  marks?: JobMarks;
 }
+
+/** What a batch adds to the record of each of its jobs. `image`: where the staged copy comes from. */
+export type JobMarks = Pick<NewJob, 'batch' | 'slot' | 'cardRecordUuid' | 'settings' | 'image'>;
 
 /**
  * From the name of a device to a claimed card: enumerate, guard, approve, unmount, claim. Nothing is written before

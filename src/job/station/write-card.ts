@@ -58,7 +58,7 @@ export async function writeCard(
 
 /** The same for a card that is already claimed; also the way of a make-believe card. */
 export async function writeTakenCard(
-  job: Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion'>,
+  job: Pick<StationJob, 'records' | 'port' | 'signal' | 'toolVersion' | 'marks'>,
   taken: {
     card: CardInReader;
     diskName: string | null;

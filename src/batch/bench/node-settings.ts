@@ -1,0 +1,76 @@
+import { createHash, createHmac } from 'node:crypto';
+import { readFileSync } from 'node:fs';
+import { basename } from 'node:path';
+import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { ImageFacts } from '../../contract/image.ts';
+import type { Plan, PlanNode } from '../../contract/plan.ts';
+
+/** Keyed digests (hex) of a node's settings, one for each area of the plan. */
+export type SettingsDigests = Record<string, string>;
+
+type ImageKnown = Pick<ImageFacts, 'path' | 'packedSha256' | 'packedBytes' | 'sizeBytes'>;
+
+/** JSON with the keys in their order, so that equal settings give equal text. */
+function canonical(value: unknown): string {
+  return JSON.stringify(value, (_, one: unknown) =>
+    one !== null && typeof one === 'object' && !Array.isArray(one)
+      ? Object.fromEntries(Object.entries(one).sort(([a], [b]) => (a < b ? -1 : 1)))
+      : one,
+  );
+}
+
+function fileDigest(path: string): string {
+  try {
+    return createHash('sha256').update(readFileSync(path)).digest('hex');
+  } catch (cause) {
+    const errno = (cause as NodeJS.ErrnoException).code ?? 'unknown error';
+    throw new CardwrightError('usage.file-unreadable', { facts: { path, errno }, cause });
+  }
+}
+
+const withContent = <T extends { source: string }>(files: readonly T[]) =>
+  files.map(({ source, ...rest }) => ({ ...rest, content: fileDigest(source) }));
+
+/** The settings of one node by area, in the words in which a change is told. */
+function areasOf(plan: Plan, node: PlanNode, image: ImageKnown): Record<string, unknown> {
+  const { packedSha256, packedBytes, sizeBytes } = image;
+  return {
+    image: { name: basename(image.path), packedSha256, packedBytes, sizeBytes },
+    access: plan.access,
+    'host keys': { hostKeys: plan.hostKeys, types: plan.hostKeyTypes },
+    network: { ...plan.network, address: node.address, link: node.link },
+    'clock and language': plan.system,
+    'seed volume': plan.seedVolume,
+    'slot, role and variables': { slot: node.slot, role: node.role, variables: node.variables },
+    files: withContent(node.files),
+    'boot settings': node.boot,
+    'first boot': { ...node.firstBoot, files: withContent(node.firstBoot.files) },
+  };
+}
+
+/**
+ * What a record keeps of a node's settings, to say later which of them the plan has changed since: HMAC-SHA-256 with the
+ * station's key, so that nothing can be guessed from a digest.
+ *
+ * @throws CardwrightError `usage.file-unreadable` for a file that the plan names
+ */
+export function digestSettings(
+  key: Uint8Array,
+  plan: Plan,
+  node: PlanNode,
+  image: ImageKnown,
+): SettingsDigests {
+  const digest = (area: string, value: unknown) =>
+    createHmac('sha256', key)
+      .update(`cardwright settings 1\n${area}\n${canonical(value)}`)
+      .digest('hex');
+  return Object.fromEntries(
+    Object.entries(areasOf(plan, node, image)).map(([area, value]) => [area, digest(area, value)]),
+  );
+}
+
+/** The areas that differ. An area that an older record does not have is not known to differ. */
+export function changedAreas(recorded: SettingsDigests | null, now: SettingsDigests): string[] {
+  if (recorded === null) return [];
+  return Object.keys(now).filter((area) => recorded[area] !== undefined && recorded[area] !== now[area]);
+}
