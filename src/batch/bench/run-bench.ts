@@ -134,6 +134,7 @@ class Bench {
       if (served.state === 'busy') continue;
       this.#served.delete(reader);
       this.#request.bench.tell({ type: 'taken-out', reader });
+      this.#toldNext = null;
     }
   }
 
