@@ -24,13 +24,6 @@ export function callerOf(request: FastifyRequest, right: Right): AskedBy {
   return { right, caller: createHash('sha256').update(secret).digest('hex') };
 }
 
-/** @throws CardwrightError `daemon.bad-request` where somebody wants to own something and says not who they are */
-export function ownerOf(request: FastifyRequest, right: Right): AskedBy {
-  const who = callerOf(request, right);
-  if (who.caller !== nobody) return who;
-  throw new CardwrightError('daemon.bad-request', { facts: { why: 'it needs an authorization of its own' } });
-}
-
 /** What a caller calls itself: for the log alone, believed by nobody. */
 export function claimedUser(request: FastifyRequest): string | null {
   const name = request.headers['cardwright-user'];
