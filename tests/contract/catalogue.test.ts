@@ -61,6 +61,7 @@ describe('the catalogue', () => {
       'records',
       'job',
       'rollcall',
+      'batch',
       'daemon',
     ];
     const counts = await Promise.all(

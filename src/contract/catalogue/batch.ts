@@ -112,7 +112,7 @@ export const batchCodes = {
   'batch.may-be-complete': {
     exit: 'done',
     what: '{node} may be complete: record {record} was cut off during the last sectors.',
-    next: 'cardwright verify on that card settles it; else it is made again here.',
+    next: 'Settle it with cardwright verify on that card; else it is made again here.',
   },
   'batch.not-staged': {
     exit: 'done',
@@ -131,7 +131,7 @@ export const batchCodes = {
   },
   'batch.bad-confirm': {
     exit: 'usage',
-    what: '--confirm {value} is not of the form PORT=CODE.',
+    what: 'The option --confirm {value} is not of the form PORT=CODE.',
     next: 'Write it like --confirm usb:1-2=K7QF; cardwright devices shows ports and codes.',
   },
 } as const satisfies Record<string, CatalogueEntry>;
