@@ -43,7 +43,7 @@ export function checkFileSystems(image: RealImage, mediumPath: string): FileSyst
 }
 
 /** The key and its fingerprint as the record store has them. */
-async function readRecordedKey(station: TestStation, recordId: string) {
+export async function readRecordedKey(station: TestStation, recordId: string) {
   const { lines } = await station.run('records', recordId);
   const { identity } = lines.at(-1) as { identity: { hostKeyPublic: string; hostKeyFingerprint: string } };
   return {

@@ -77,7 +77,7 @@ async function insertCard(
   const computer = await powerOn(cleanup, bench.folder, {
     name,
     mediumPath: disk.backingPath,
-    bootStartBytes: bench.image.recipe.bootStartBytes,
+    boot: { startBytes: bench.image.recipe.bootStartBytes },
     network: bench.network,
     port: name,
   });

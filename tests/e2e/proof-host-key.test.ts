@@ -108,7 +108,7 @@ async function startAndLook(cleanup: Cleanup, folder: string, { image, disk, car
   const computer = await powerOn(cleanup, folder, {
     name,
     mediumPath: disk.backingPath,
-    bootStartBytes: image.recipe.bootStartBytes,
+    boot: { startBytes: image.recipe.bootStartBytes },
     network,
     port: name,
   });

@@ -106,7 +106,7 @@ describeWith(tools, 'an image of one root volume and no boot volume', { timeoutM
       expect(await disk.sha256OfMedium()).toBe(before);
       const { stdout } = await runTool(['inspect', station.image]);
       const text = stdout.replace(/\s+/g, ' ');
-      expect(text).toContain('A seed volume can be made at the card’s far end (seedVolume: far-end)');
+      expect(text).toContain('can be made at the card’s far end (seedVolume: far-end in the plan)');
     }));
 
   it('is refused on a card without room for both, with numbers', () =>

@@ -3,9 +3,11 @@ import path from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
 import { adviseOn } from '../../src/contract/finding.ts';
 import type { Plan } from '../../src/contract/plan.ts';
+import { withoutVolume } from '../../src/identity/detect-mechanism.ts';
 import { inspectImage } from '../../src/image/inspect-image.ts';
-import { bytesForSeed, placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
-import { foreseeOnImage } from '../../src/job/station/preview-edit.ts';
+import { checkPlanImage } from '../../src/job/station/check-plan-image.ts';
+import { bytesForSeed, offerSeed, placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
+import { foreseeOnImage, lookAtOwn, withImageVolume } from '../../src/job/station/preview-edit.ts';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { makeVolume } from '../../src/volume/format-volume.ts';
 import { orchardNode, orchardPlan } from '../identity/orchard.ts';
@@ -32,19 +34,23 @@ let made = 0;
 
 interface Shape {
   tree?: Tree;
+  /** no entry of the table is left */
+  full?: boolean;
   /** of a FAT volume before the root volume; none where left out */
   boot?: { label: string; files: Record<string, string> };
 }
 
 /** An image of a root volume that ends with its last byte, and a boot volume before it where one is asked for. */
-function makeImage({ tree = program, boot }: Shape): string {
+function makeImage({ tree = program, boot, full = false }: Shape): string {
   made += 1;
   const root = fs.readFileSync(makeRootVolume(folder, `root-${made}`, tree));
-  const rootStart = mib + (boot ? bootBytes : 0);
+  const rootStart = mib + (boot ? bootBytes : 0) + (full ? mib : 0);
   const file = sparseFile(path.join(folder, `node-os-${made}.img`), rootStart + root.length);
   const lines = [
     ...(boot ? [`start=2048, size=${bootBytes / 512}, type=c`] : []),
     `start=${rootStart / 512}, type=83`,
+    // A sector each, before all others.
+    ...(full ? [2048, 2050, 2052].map((start) => `start=${start}, size=1, type=da`) : []),
   ];
   run('sfdisk', ['-q', file], `label: dos\n${lines.join('\n')}\n`);
   overwrite(file, rootStart, root);
@@ -128,6 +134,38 @@ describeWith(tools, 'a seed volume that a plan asks for', { timeoutMs: 60_000 },
     expect(await filesFor(bare, far).catch((error) => error)).toMatchObject({ code: 'seed.no-table' });
     const refusal = await filesFor(bare, orchardPlan()).catch((error) => error);
     expect(adviseOn(refusal)).not.toContain('seedVolume');
+  });
+
+  it.each([
+    ['can be made', {}, { works: true, why: expect.stringContaining('looks for a volume labelled cidata') }],
+    ['cannot be: a unit takes all of the card', { tree: { ...program, ...grower } }, { works: false }],
+    [
+      'cannot be: all entries are used',
+      { full: true },
+      { works: false, why: expect.stringContaining('entries') },
+    ],
+    ['is not asked about: the image’s own volume is read', { boot: { label: 'CIDATA', files: {} } }, null],
+  ] as [string, Shape, object | null][])('is spoken of beforehand: %s', async (_title, shape, said) => {
+    const facts = await inspectImage(makeImage(shape), { decode: 'when-needed' });
+    const look = { mechanism: withoutVolume, kernelLine: '' };
+    const own = facts.bootVolume
+      ? await withImageVolume(facts, '', (volume) => lookAtOwn(facts, volume))
+      : look;
+    const outlook = await offerSeed(facts, own.mechanism, own.kernelLine);
+    if (said === null) expect(outlook).toBeNull();
+    else expect(outlook).toMatchObject(said);
+  });
+
+  it('is asked about by the check of a plan: what it carries, and what speaks against it', async () => {
+    const check = (shape: Shape, changes: Partial<Plan>) => {
+      const image = { file: makeImage(shape), sha256: null, sums: null, signature: null, keyring: null };
+      const plan = { ...far, image, nodes: [orchardNode()], ...changes };
+      const job = { port: { emit: () => undefined }, signal: new AbortController().signal };
+      return checkPlanImage(plan, job).catch((error) => error.code);
+    };
+    expect(await check({}, {})).toBeUndefined();
+    expect(await check({}, { seedVolume: 'none' })).toBe('identity.no-way-in');
+    expect(await check({ tree: { ...program, ...grower } }, {})).toBe('seed.root-takes-all');
   });
 
   it('has a place on a card with just the room that it asks for', async () => {

@@ -4,11 +4,12 @@ import { exitStatus } from '../../contract/exit-status.ts';
 import { hasSeverity } from '../../contract/finding.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
-import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
+import { withoutVolume } from '../../identity/detect-mechanism.ts';
+import type { SeedVolumeOutlook } from '../../identity/seed-place.ts';
 import { inspectImage } from '../../image/inspect-image.ts';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
-import { wishSeed } from '../../job/station/plan-seed.ts';
-import { foreseeOnImage, withImageVolume } from '../../job/station/preview-edit.ts';
+import { offerSeed, wishSeed } from '../../job/station/plan-seed.ts';
+import { foreseeOnImage, lookAtOwn, withImageVolume } from '../../job/station/preview-edit.ts';
 import { sectorBytesOf } from '../../job/station/read-image.ts';
 import type { Desk } from '../desk.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
@@ -22,10 +23,10 @@ export async function inspectCommand(desk: Desk, image: string, options: NodeOpt
   const node = await nodeFromOptions(options, 'inspect');
   const facts = await inspectImage(resolve(image), { decode: 'always', signal: desk.signal });
   const isRejected = hasSeverity(facts.findings, 'refuse') || hasSeverity(facts.findings, 'fail');
-  const mechanism = isRejected ? null : await mechanismOf(facts);
+  const { mechanism, seed } = isRejected ? { mechanism: null, seed: null } : await firstBootOf(facts);
   const forecast = node && !isRejected ? await forecastOf(facts, node) : null;
-  desk.output.show('image', { ...facts, mechanism, forecast }, (sheet) => [
-    ...inspectScreen(facts, mechanism, sheet),
+  desk.output.show('image', { ...facts, mechanism, seedVolume: seed, forecast }, (sheet) => [
+    ...inspectScreen(facts, mechanism, sheet, seed),
     ...(forecast ? forecastScreen(forecast, sheet) : []),
   ]);
   return isRejected ? exitStatus.imageRejected : done;
@@ -37,9 +38,15 @@ async function forecastOf(facts: ImageFacts, request: NodeRequest): Promise<Show
   return showForecast(forecast, request, { sectorBytes: sectorBytesOf(facts), isOnCard });
 }
 
-async function mechanismOf(facts: ImageFacts): Promise<MechanismFacts> {
-  const root = facts.root ?? null;
-  return facts.bootVolume
-    ? withImageVolume(facts, '', (volume) => detectMechanism(volume, root))
-    : withoutVolume;
+interface FirstBoot {
+  mechanism: MechanismFacts;
+  /** null where the image needs no seed volume, or nobody knows */
+  seed: SeedVolumeOutlook | null;
+}
+
+async function firstBootOf(facts: ImageFacts): Promise<FirstBoot> {
+  const { mechanism, kernelLine } = facts.bootVolume
+    ? await withImageVolume(facts, '', (volume) => lookAtOwn(facts, volume))
+    : { mechanism: withoutVolume, kernelLine: '' };
+  return { mechanism, seed: await offerSeed(facts, mechanism, kernelLine) };
 }

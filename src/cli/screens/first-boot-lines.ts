@@ -4,7 +4,7 @@ import type { Carried, MechanismFacts } from '../../contract/identity.ts';
 import type { RootFacts, RootLook } from '../../contract/root-facts.ts';
 import { nameProgram } from '../../identity/first-boot-program.ts';
 import { keepHostKey } from '../../identity/host-key-promise.ts';
-import { seedVolumeWouldWork } from '../../identity/seed-place.ts';
+import type { SeedVolumeOutlook } from '../../identity/seed-place.ts';
 import { carriedNames } from '../../identity/what-is-carried.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 
@@ -59,14 +59,8 @@ function networkPhrase({ renderer, settings }: RootFacts, mechanism: MechanismFa
 
 function readRootLines(facts: RootFacts, mechanism: MechanismFacts | null, sheet: Sheet): string[] {
   const { program, settings } = facts;
-  const isNone = mechanism === null || mechanism.mechanism === 'none';
-  const seed = seedVolumeWouldWork(facts);
-  const seedLine = seed.works
-    ? `A seed volume can be made at the card’s far end (seedVolume: far-end): ${seed.why}.`
-    : `A seed volume would be of no use: ${seed.why}.`;
   const { findings } = keepHostKey({ state: 'read', facts });
   const said = [
-    ...(isNone ? [seedLine] : []),
     ...findings.map(describeFinding),
     ...(settings.unclear.length > 0 ? [`Could not be understood: ${settings.unclear.join(', ')}.`] : []),
   ];
@@ -97,4 +91,13 @@ export function rootLines(
   if (look === undefined || look.state === 'absent') return [];
   if (look.state === 'unread') return entry(sheet, 'program', sentence(`not known: ${look.why}`));
   return readRootLines(look.facts, mechanism, sheet);
+}
+
+/** Whether a plan may ask for a seed volume behind the image. */
+export function seedLines(seed: SeedVolumeOutlook | null, sheet: Sheet): string[] {
+  if (seed === null) return [];
+  const lead = seed.works
+    ? 'a small volume for the node’s files can be made at the card’s far end (seedVolume: far-end in the plan)'
+    : 'a small volume at the card’s far end would be of no use';
+  return entry(sheet, 'seed', sentence(`${lead}: ${seed.why}`));
 }

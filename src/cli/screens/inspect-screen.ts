@@ -1,11 +1,12 @@
 import { escapeText } from '../../contract/escape-text.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ContainerKind, ImageFacts, ImageShape, ImageTable, ImageVolume } from '../../contract/image.ts';
+import type { SeedVolumeOutlook } from '../../identity/seed-place.ts';
 import { entries, entry, type Sheet } from '../text/sheet.ts';
 import { formatExactBytes, formatSize } from '../text/sizes.ts';
 import { type Row, table } from '../text/table.ts';
 import { adviceOn, findingLines } from './finding-lines.ts';
-import { mechanismLines, rootLines } from './first-boot-lines.ts';
+import { mechanismLines, rootLines, seedLines } from './first-boot-lines.ts';
 
 const containers: Record<ContainerKind, string> = {
   raw: 'not packed',
@@ -24,7 +25,12 @@ const shapes: Record<ImageShape, string> = {
 };
 
 /** What is in an image file: container, sizes, partitions, boot volume, how it takes first-boot settings, faults. */
-export function inspectScreen(facts: ImageFacts, mechanism: MechanismFacts | null, sheet: Sheet): string[] {
+export function inspectScreen(
+  facts: ImageFacts,
+  mechanism: MechanismFacts | null,
+  sheet: Sheet,
+  seed: SeedVolumeOutlook | null = null,
+): string[] {
   const isRejected = facts.findings.some((f) => f.severity === 'fail' || f.severity === 'refuse');
   return [
     ...verdictLines(facts, isRejected, sheet),
@@ -44,6 +50,7 @@ export function inspectScreen(facts: ImageFacts, mechanism: MechanismFacts | nul
     ...entry(sheet, 'boot', bootPhrases(facts.bootVolume)),
     ...mechanismLines(mechanism, sheet),
     ...rootLines(facts.root, mechanism, sheet),
+    ...seedLines(seed, sheet),
     ...findingLines(sheet, facts.findings),
     ...entries(sheet, 'next', adviceOn(facts.findings, ['refuse', 'fail', 'ask'])),
   ];

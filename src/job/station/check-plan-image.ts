@@ -8,16 +8,19 @@ import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { inspectImage, requireWritableImage } from '../../image/inspect-image.ts';
 import { knowRoot } from './know-root.ts';
-import { withImageVolume } from './preview-edit.ts';
+import { withNodeVolume } from './preview-edit.ts';
 
 interface FirstBoot {
   mechanism: MechanismFacts;
   kernelLine: string | null;
 }
 
-async function firstBootOf(image: ImageFacts): Promise<FirstBoot> {
-  if (!image.bootVolume) return { mechanism: withoutVolume, kernelLine: null };
-  return withImageVolume(image, '', (volume) => ({
+async function firstBootOf(image: ImageFacts, plan: Plan): Promise<FirstBoot> {
+  const [node] = plan.nodes;
+  if (!node || (!image.bootVolume && plan.seedVolume === 'none')) {
+    return { mechanism: withoutVolume, kernelLine: null };
+  }
+  return withNodeVolume(image, { plan, node }, (volume) => ({
     mechanism: detectMechanism(volume, image.root ?? null),
     kernelLine:
       volume.stat('cmdline.txt')?.kind === 'file'
@@ -27,20 +30,20 @@ async function firstBootOf(image: ImageFacts): Promise<FirstBoot> {
 }
 
 /**
- * Sees whether the plan's own image can carry what the plan asks for each of its nodes. A plan that names no image, or
- * asks for a seed volume of its own, is not judged by the image's boot volume.
+ * Sees whether the plan's own image can carry what the plan asks for each of its nodes: in its boot volume, or in a seed
+ * volume behind it where the plan wants one. A plan that names no image is not judged.
  *
- * @throws CardwrightError `image.*`; `identity.*` of the first node that it cannot carry, with a finding for each
+ * @throws CardwrightError `image.*`; `seed.*`; `identity.*` of the first node that it cannot carry, with a finding for each
  */
 export async function checkPlanImage(
   plan: Plan,
   job: { port: EventPort; signal: AbortSignal },
 ): Promise<void> {
-  if (plan.image === null || plan.seedVolume !== 'none') return;
+  if (plan.image === null) return;
   const seen = await inspectImage(plan.image.file, { decode: 'when-needed', signal: job.signal });
   requireWritableImage(seen);
   const image = await knowRoot(seen, plan, job);
-  const { mechanism, kernelLine } = await firstBootOf(image);
+  const { mechanism, kernelLine } = await firstBootOf(image, plan);
   const withHostKeys = plan.hostKeys === 'create';
   const root = image.root ?? null;
   const findings: Finding[] = plan.nodes.flatMap((node) =>

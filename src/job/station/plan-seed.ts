@@ -6,7 +6,7 @@ import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts, ImageTable } from '../../contract/image.ts';
 import { mibBytes } from '../../contract/job.ts';
 import type { Plan } from '../../contract/plan.ts';
-import { seedVolumeWouldWork, whatTakesTheRest } from '../../identity/seed-place.ts';
+import { type SeedVolumeOutlook, seedVolumeWouldWork, whatTakesTheRest } from '../../identity/seed-place.ts';
 import { mostMbrSectors } from '../../image/table/add-partition.ts';
 import { placeAtFarEnd, smallestCard } from '../../image/table/far-end.ts';
 import { guidBytes } from '../../image/table/guid.ts';
@@ -36,7 +36,10 @@ function refusal(code: Code, facts: Facts): CardwrightError {
  * @throws CardwrightError `seed.*` where the image cannot have one
  */
 export async function wishSeed(image: ImageFacts, plan: Plan | null): Promise<SeedWish | null> {
-  if (plan === null || plan.seedVolume === 'none') return null;
+  return plan === null || plan.seedVolume === 'none' ? null : findRoomForSeed(image);
+}
+
+async function findRoomForSeed(image: ImageFacts): Promise<SeedWish> {
   const { table, sizeBytes, shape } = image;
   if (!table || sizeBytes === null) {
     const names = { bare: 'one file system', opaque: 'neither a table nor a file system' };
@@ -87,9 +90,36 @@ export function expectSeedRead({ root }: ImageFacts, own: MechanismFacts | null,
 }
 
 /** @throws CardwrightError `seed.not-needed` where the image's own boot volume is read for a node's settings */
-function expectUnread({ mechanism, evidence }: MechanismFacts): void {
-  if (mechanism !== 'nocloud-files' && mechanism !== 'nocloud-label') return;
-  throw refusal('seed.not-needed', { evidence: evidence.join(', ') });
+function expectUnread(own: MechanismFacts): void {
+  if (isRead(own)) throw refusal('seed.not-needed', { evidence: own.evidence.join(', ') });
+}
+
+function isRead({ mechanism }: MechanismFacts): boolean {
+  return mechanism === 'nocloud-files' || mechanism === 'nocloud-label';
+}
+
+/**
+ * Whether a plan may ask for a seed volume with this image; null where its root volume was not read, or its own boot
+ * volume is read for a node's settings, so that the question does not come up.
+ *
+ * @throws CardwrightError `image.*`
+ */
+export async function offerSeed(
+  image: ImageFacts,
+  own: MechanismFacts,
+  kernelLine: string,
+): Promise<SeedVolumeOutlook | null> {
+  if (image.root?.state !== 'read' || isRead(own)) return null;
+  const outlook = seedVolumeWouldWork(image.root.facts, kernelLine);
+  if (!outlook.works) return outlook;
+  try {
+    await findRoomForSeed(image);
+    return outlook;
+  } catch (error) {
+    if (!(error instanceof CardwrightError) || !error.code.startsWith('seed.')) throw error;
+    const why = error.facts.why ?? 'all entries of the image’s partition table are used';
+    return { works: false, why: String(why) };
+  }
 }
 
 /** The volume as it will be on the card before the node's files, in memory. */

@@ -1,5 +1,6 @@
 import type { ByteSource } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
+import type { MechanismFacts } from '../../contract/identity.ts';
 import type { ImageFacts } from '../../contract/image.ts';
 import { settingsFiles } from '../../identity/boot-settings.ts';
 import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.ts';
@@ -38,7 +39,11 @@ export async function withImageVolume<T>(
   return withImageBytes(image, boot.startByte + boot.sizeBytes, open);
 }
 
-function lookAtOwn(image: ImageFacts, volume: BootVolume) {
+/** How the image's own boot volume takes settings, and its kernel line or ''. */
+export function lookAtOwn(
+  image: ImageFacts,
+  volume: BootVolume,
+): { mechanism: MechanismFacts; kernelLine: string } {
   const mechanism = detectMechanism(volume, image.root ?? null);
   const hasLine = volume.stat(settingsFiles.cmdline)?.kind === 'file';
   const kernelLine = hasLine ? Buffer.from(volume.readFile(settingsFiles.cmdline)).toString('latin1') : '';

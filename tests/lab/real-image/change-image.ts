@@ -8,6 +8,10 @@ import { rootStartOf } from './recipe.ts';
 import { runProgram } from './run-program.ts';
 
 export interface RootChanges {
+  /** taken away first, by absolute path */
+  removed?: readonly string[];
+  /** files of this machine by absolute path, copied with their modes */
+  copies?: Readonly<Record<string, string>>;
   /** text by absolute path; the folders are there */
   files: Readonly<Record<string, string>>;
   /** where a link points, by its absolute path */
@@ -21,7 +25,7 @@ export async function changeImage(
   cleanup: Cleanup,
   parent: string,
   image: RealImage,
-  { files, links }: RootChanges,
+  { removed = [], copies = {}, files, links }: RootChanges,
 ): Promise<string> {
   const work = join(parent, 'changed-image');
   await mkdir(work);
@@ -35,11 +39,13 @@ export async function changeImage(
     ['-o', 'pipefail', '-c', unpack, 'bash', image.packedPath, disk],
     patient,
   );
-  const commands = Object.entries(files).map(([path, text], i) => {
+  const commands = removed.map((path) => `rm ${path}`);
+  for (const [i, [path, text]] of Object.entries(files).entries()) {
     const source = join(work, `file-${i}`);
     writeFileSync(source, text);
-    return `write ${source} ${path}`;
-  });
+    commands.push(`write ${source} ${path}`);
+  }
+  for (const [path, source] of Object.entries(copies)) commands.push(`write ${source} ${path}`);
   for (const [path, target] of Object.entries(links)) commands.push(`symlink ${path} ${target}`);
   const script = join(work, 'commands');
   writeFileSync(script, `${commands.join('\n')}\n`);

@@ -1,6 +1,6 @@
 /**
  * Puts a finished card into a computer and switches it on: an emulated one (no KVM), whose firmware's part is played
- * by QEMU: kernel, initramfs and kernel line come from the card's own boot volume.
+ * by QEMU: kernel, initramfs and kernel line come from the card's own boot volume, or from where its firmware has them.
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { mkdir } from 'node:fs/promises';
@@ -22,8 +22,8 @@ export interface PowerOnOptions {
   name: string;
   /** raw medium of the card */
   mediumPath: string;
-  /** where the boot volume begins */
-  bootStartBytes: number;
+  /** where the boot volume begins; or, of a card without one, a folder with what else would be in it */
+  boot: { startBytes: number } | { folder: string };
   network: BenchNetwork;
   /** one of the network's */
   port: string;
@@ -33,20 +33,26 @@ export interface PowerOnOptions {
 const addressOf = ({ network, port }: PowerOnOptions) =>
   `52:54:00:00:02:${(network.ports.indexOf(port) + 1).toString(16).padStart(2, '0')}`;
 
+/** Kernel, initramfs and kernel line of the boot volume that begins there. */
+export async function copyBootFiles(mediumPath: string, startBytes: number, folder: string): Promise<void> {
+  const files = ['vmlinuz', 'initrd.img', 'cmdline.txt'].map((file) => `::${file}`);
+  await execa('mcopy', ['-i', `${mediumPath}@@${startBytes}`, ...files, folder]);
+}
+
 /** Starts the computer; it ends by itself when its system switches it off, else at the end of the scope. */
 export async function powerOn(cleanup: Cleanup, parent: string, options: PowerOnOptions): Promise<Computer> {
-  const { name, mediumPath, bootStartBytes, network, port } = options;
+  const { name, mediumPath, boot, network, port } = options;
   const folder = join(parent, name);
   await mkdir(folder);
-  const volume = `${mediumPath}@@${bootStartBytes}`;
-  const bootFiles = ['vmlinuz', 'initrd.img', 'cmdline.txt'];
-  await execa('mcopy', ['-i', volume, ...bootFiles.map((file) => `::${file}`), folder]);
-  const kernelLine = readFileSync(join(folder, 'cmdline.txt'), 'utf8').trim();
+  if ('startBytes' in boot) await copyBootFiles(mediumPath, boot.startBytes, folder);
+  const bootFolder = 'folder' in boot ? boot.folder : folder;
+  const kernelLine = readFileSync(join(bootFolder, 'cmdline.txt'), 'utf8').trim();
   const console = join(folder, 'console');
   const args = [
     ...['-accel', 'tcg,thread=multi', '-cpu', 'qemu64', '-smp', '2', '-m', '512'],
     ...['-nodefaults', '-no-user-config', '-display', 'none', '-no-reboot', '-serial', `file:${console}`],
-    ...['-kernel', join(folder, 'vmlinuz'), '-initrd', join(folder, 'initrd.img'), '-append', kernelLine],
+    ...['-kernel', join(bootFolder, 'vmlinuz'), '-initrd', join(bootFolder, 'initrd.img')],
+    ...['-append', kernelLine],
     ...['-drive', `if=none,id=card,format=raw,cache=writeback,file=${mediumPath}`],
     ...['-device', 'virtio-blk-pci,drive=card', '-device', 'virtio-rng-pci'],
     ...['-netdev', `tap,id=bench,ifname=${port},script=no,downscript=no`],
