@@ -63,14 +63,19 @@ function run(program: string, ...args: string[]) {
   return { status, said: stdout + stderr };
 }
 
+function partitionsOf(medium: string): { start: number; size: number }[] {
+  return JSON.parse(execFileSync('sfdisk', ['--json', medium], { encoding: 'utf8' })).partitiontable
+    .partitions;
+}
+
 /** By the reference tools: the table, the root volume as it was in the image, the seed volume and its files. */
 async function expectSound(station: TestStation, disk: LoopDisk, kind: Kind, node: string): Promise<number> {
   const medium = disk.backingPath;
   expect(run('sfdisk', '--verify', medium)).toMatchObject({ status: 0 });
   if (kind === 'packed GPT') expect(run('sgdisk', '-v', medium).said).toContain('No problems found');
-  const table = JSON.parse(execFileSync('sfdisk', ['--json', medium], { encoding: 'utf8' }));
-  const seed = table.partitiontable.partitions.at(-1) as { start: number; size: number };
-  expect(table.partitiontable.partitions).toHaveLength(2);
+  const partitions = partitionsOf(medium);
+  expect(partitions).toHaveLength(2);
+  const seed = partitions[1] ?? { start: 0, size: 0 };
   expect(seed.size * 512).toBe(seedBytes);
   // At the far end: not a MiB more would fit behind it.
   expect((seed.start + seed.size) * 512).toBeGreaterThan(fs.statSync(medium).size - 2 * mib);
@@ -88,7 +93,7 @@ async function expectSound(station: TestStation, disk: LoopDisk, kind: Kind, nod
 
 const tools = [
   ...(['loop', 'tmpfs-direct-io', 'program:mkfs.ext4', 'program:sfdisk', 'program:sgdisk'] as const),
-  ...(['program:fsck.vfat', 'program:mtype', 'program:xz'] as const),
+  ...(['program:fsck.vfat', 'program:mtype', 'program:xz', 'program:growpart'] as const),
 ];
 
 describeWith(tools, 'an image of one root volume and no boot volume', { timeoutMs: 120_000 }, () => {
@@ -140,6 +145,16 @@ describeWith(tools, 'an image of one root volume and no boot volume', { timeoutM
           onTheCard: { node: 'orchard-02', set: 'orchard' },
         });
         expect((await station.run('verify', disk.node)).status).toBe(0);
+
+        // As the node does it at its first start; on a copy, since the card is looked at once more (growpart(1)).
+        const grown = join(station.folder, 'grown.img');
+        fs.copyFileSync(disk.backingPath, grown);
+        expect(run('growpart', grown, '1').said).toMatch(/^CHANGED: partition=1 /);
+        const [root, seed] = partitionsOf(grown);
+        expect(root && (root.start + root.size) * 512).toBeGreaterThan(seedStart - 2 * mib);
+        expect(root && (root.start + root.size) * 512).toBeLessThanOrEqual(seedStart);
+        expect(seed?.start).toBe(seedStart / 512);
+        if (kind === 'packed GPT') expect(run('sgdisk', '-v', grown).said).toContain('No problems found');
 
         overwrite(disk.backingPath, seedStart + 35 * mib + 100, Buffer.from([0xde, 0xad]));
         const damaged = await station.run('verify', disk.node);
