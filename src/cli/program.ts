@@ -6,6 +6,7 @@ import { batchCommand } from './commands/batch.ts';
 import { devicesCommand } from './commands/devices.ts';
 import { identifyCommand } from './commands/identify.ts';
 import { inspectCommand } from './commands/inspect.ts';
+import { labelsCommand } from './commands/labels.ts';
 import { passwordCommand } from './commands/password.ts';
 import { personalizeCommand } from './commands/personalize.ts';
 import { planCommand } from './commands/plan.ts';
@@ -74,6 +75,11 @@ export function createProgram(launch: Launch): Command {
     .option('--wifi <name>', 'the key of the wireless network of this name')
     .addHelpText('after', '\nThe phrase is asked for, or read from standard input where that is no terminal.')
     .action((options) => launch({}, (desk) => passwordCommand(desk, options)));
+  command(program, 'labels <plan>', 'sheets of labels for the cards of a set, to be printed and cut')
+    .option('--out <file>', 'where the page is written (default: SET-labels.html here)')
+    .option('--paper <paper>', 'A4 or letter', 'A4')
+    .option('--size <size>', "for a card's case or for a module: case, module", 'case')
+    .action((plan, options) => launch(options, (desk) => labelsCommand(desk, plan, options)));
   command(program, 'rehearse [plan]', 'the whole job on make-believe cards: no root, no hardware')
     .option('--cards <n>', 'how many cards', '4')
     .option(

@@ -105,6 +105,7 @@ export async function makeWalkExamples(): Promise<Examples> {
       );
       await run('records', 'cardwright records');
       await run('record', 'cardwright records 1');
+      await run('labels', 'cardwright labels orchard.yaml');
       const fd = fs.openSync(disk.backingPath, 'r+');
       fs.writeSync(fd, Buffer.from('a weak cell'), 0, 11, 30 * mib);
       fs.closeSync(fd);

@@ -36,6 +36,16 @@ export const usageCodes = {
     what: 'The file {path} cannot be read ({errno}).',
     next: 'Check its name and that you, not only root, may read it; nothing was done.',
   },
+  'usage.file-in-the-way': {
+    exit: 'usage',
+    what: '{path} is there already and {why}.',
+    next: 'Move it away, or name another file with --out; nothing was done.',
+  },
+  'usage.file-not-written': {
+    exit: 'usage',
+    what: 'The file {path} cannot be written ({errno}).',
+    next: 'Check that its folder is there, that you may write in it, and that it has room; what stood there before is still there.',
+  },
   'usage.needs-root': {
     exit: 'usage',
     what: 'Disks can only be opened for writing by root, and this is user {user}.',
