@@ -3,6 +3,7 @@ import { createHash } from 'node:crypto';
 import * as fs from 'node:fs';
 import { expect } from 'vitest';
 import { exitStatus } from '../../src/contract/exit-status.ts';
+import { keptFolder } from '../../src/identity/image-files.ts';
 import { openRecords } from '../../src/records/open-records.ts';
 import type { RecordView } from '../../src/records/record-types.ts';
 import { type FaultDisk, withFaultDisk } from '../lab/fault-disk/fault-disk.ts';
@@ -112,9 +113,19 @@ export async function expectImageOn(
   const edited = [...new Set([...old.keys(), ...now.keys()])].filter(
     (path) => old.get(path) !== now.get(path),
   );
-  expect(edited.sort(), `${why}: files that were put in`).toEqual(nodeFiles);
+  // What the image had under those names is kept beside them.
+  const kept = nodeFiles
+    .filter((path) => old.has(path))
+    .map((path) => [`${keptFolder}/${path}`, old.get(path)]);
+  expect(edited.sort(), `${why}: files that were put in`).toEqual(
+    [...nodeFiles, ...kept.map(([path]) => path)].sort(),
+  );
+  for (const [path = '', sha256] of kept) expect(now.get(path), `${why}: ${path}`).toBe(sha256);
   expect(textOf(after, 'user-data'), why).toContain(`hostname: "${kit.node.node.name}"\n`);
-  expect(changesBeside(before, after, edited), `${why}: changed beside the node's files`).toEqual([]);
+  expect(
+    changesBeside(before, after, [...edited, keptFolder]),
+    `${why}: changed beside the node's files`,
+  ).toEqual([]);
   for (const bytes of [image, found]) bytes.fill(0, before.startByte, before.startByte + before.sizeBytes);
   expect(found.equals(image), `${why}: the medium does not hold the image`).toBe(true);
 }
