@@ -43,6 +43,13 @@ export const fitCases: Case[] = [
     disk: makeDisk({ sizeBytes: 1_873_805_311 }),
   },
   {
+    title: 'is too small for image and seed volume by a byte',
+    rule: requireImageFits,
+    code: 'guard.too-small-for-seed',
+    disk: makeDisk({ sizeBytes: 1_873_805_312 + 36 * 2 ** 20 - 1 }),
+    context: { image: makeImage({ seedBytes: 36 * 2 ** 20 }) },
+  },
+  {
     title: 'is to take an image of unknown size',
     rule: requireImageFits,
     code: 'guard.image-size-unknown',

@@ -1,10 +1,12 @@
 import fs from 'node:fs';
 import path from 'node:path';
+import { crc32 } from 'node:zlib';
 import * as fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { ByteSource } from '../../src/contract/blocks.ts';
 import { examineLayout } from '../../src/image/examine-layout.ts';
 import { addPartition } from '../../src/image/table/add-partition.ts';
+import { addToGpt } from '../../src/image/table/add-to-gpt.ts';
 import { placeAtFarEnd, smallestCard } from '../../src/image/table/far-end.ts';
 import { readTable } from '../../src/image/table/read-table.ts';
 import { findTableRoom, type TableRoom } from '../../src/image/table/table-room.ts';
@@ -12,7 +14,9 @@ import { describeWith } from '../lab/capabilities.ts';
 import {
   codeOf,
   fileSource,
+  flipBit,
   makeGoldenGpt,
+  memorySource,
   overwrite,
   run,
   sparseFile,
@@ -162,6 +166,96 @@ describeWith(['program:sgdisk'], 'one more partition in a GPT', () => {
     expect(roomOf(fileSource(image)).entryCount).toBe(4);
     expect(await codeOf(() => addOnCard(image, 256 * mib))).toBe('seed.table-full');
   });
+});
+
+/** A GPT header with fields of its own and a checksum that fits (UEFI 2.11, table 5.5). */
+function withFields(sector: Uint8Array, fill: (header: Buffer) => void): Buffer {
+  const header = Buffer.from(sector);
+  fill(header);
+  header.writeUInt32LE(0, 16);
+  header.writeUInt32LE(crc32(header.subarray(0, 92)), 16);
+  return header;
+}
+
+describeWith(['program:sgdisk'], 'a GPT that is not as it should be', () => {
+  const imageBytes = 64 * mib;
+  const bytesOf = (name: string) => fs.readFileSync(makeGoldenGpt(path.join(folder, name)));
+  const place = { startByte: 100 * mib, sizeBytes: 36 * mib };
+  const partition = { ...place, mbrType: 0x0c, gptType: basicData, name: 'CIDATA', uniqueGuid };
+  const cardOf = (bytes: Buffer) => onCard(memorySource(bytes), 160 * mib);
+  const codeFor = (action: () => unknown) => codeOf(async () => action());
+
+  it('is not added to where its first copy is damaged or gone', async () => {
+    const image = bytesOf('damaged.img');
+    const table = tableOf(memorySource(image));
+    const damaged = flipBit(image, 512 + 60);
+    expect(await codeFor(() => addPartition(cardOf(damaged), imageBytes, table, partition))).toBe(
+      'seed.table-unfit',
+    );
+    const gone = Buffer.from(image).fill(0, 512, 1024);
+    expect(await codeFor(() => addToGpt(cardOf(gone), imageBytes, table, partition, 3))).toBe(
+      'seed.table-unfit',
+    );
+  });
+
+  it('is not added to where the volume would lie under its second copy', async () => {
+    const image = bytesOf('under.img');
+    const last = { ...partition, startByte: 124 * mib };
+    const table = tableOf(memorySource(image));
+    expect(await codeFor(() => addToGpt(cardOf(image), imageBytes, table, last, 3))).toBe('seed.table-unfit');
+  });
+
+  it('is not added to where its entries reach past the first MiB', () => {
+    const image = bytesOf('long.img');
+    const table = tableOf(memorySource(image));
+    const header = withFields(image.subarray(512, 1024), (fields) => fields.writeBigUInt64LE(2040n, 72));
+    header.copy(image, 512);
+    expect(findTableRoom(memorySource(image), table)).toEqual({
+      ok: false,
+      why: 'its entries reach past the first MiB',
+    });
+  });
+
+  it.each([
+    ['is not within the image', (image: Buffer) => image.subarray(0, 63 * mib), 0],
+    ['is gone', (image: Buffer) => image.fill(0, imageBytes - 512), 0],
+    [
+      'is of another disk',
+      (image: Buffer) => {
+        withFields(image.subarray(imageBytes - 512), (fields) => fields.fill(0x55, 56, 72)).copy(
+          image,
+          imageBytes - 512,
+        );
+        return image;
+      },
+      0,
+    ],
+    [
+      'has its entries elsewhere',
+      (image: Buffer) => {
+        withFields(image.subarray(imageBytes - 512), (fields) => fields.writeBigUInt64LE(2n, 72)).copy(
+          image,
+          imageBytes - 512,
+        );
+        return image;
+      },
+      1,
+    ],
+  ] as const)(
+    'has nothing cleared of its second copy that is not known: it %s',
+    (_title, change, cleared) => {
+      const image = bytesOf('second.img');
+      const table = tableOf(memorySource(image));
+      const changed = change(image);
+      const changes = addToGpt(cardOf(changed), changed.length, table, partition, 3);
+      const inside = changes.filter(({ offset }) => offset > mib && offset < imageBytes);
+      expect(inside).toHaveLength(cleared);
+      for (const { offset, data } of inside) {
+        expect(offset).toBe(imageBytes - 512);
+        expect(data.every((byte) => byte === 0)).toBe(true);
+      }
+    },
+  );
 });
 
 describe('a place at the far end', () => {
