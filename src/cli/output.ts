@@ -22,6 +22,8 @@ export interface Output {
   readonly options: OutputOptions;
   /** a screen and its JSON twin: one of the two is put out */
   show(type: string, fields: object, screen: (sheet: Sheet) => string[]): void;
+  /** a text that is a file of its own, on standard output, whatever the options */
+  showText(text: string): void;
   /** words for the person at the bench: on standard error, not with `--quiet` or `--json` */
   say(lines: readonly string[]): void;
   /** one event of a longer run: a JSON line, or words for the person at the bench */
@@ -78,6 +80,10 @@ export function createOutput(streams: Streams, options: OutputOptions): Output {
       settle();
       if (options.json) lines(stdout, [jsonLine(type, fields)]);
       else if (!options.quiet) lines(stderr, texts);
+    },
+    showText(text) {
+      settle();
+      stdout.write(text);
     },
     say(texts) {
       settle();

@@ -116,8 +116,10 @@ function addLooking(program: Command, launch: Launch): void {
     .option('--keys-as <form>', `only its node's public host keys: ${hostKeyForms.join(', ')}`)
     .action((id, options) => launch(options, (desk) => recordsCommand(desk, id, options)));
   addRollCall(program, launch);
-  command(program, 'plan', 'look at a plan')
-    .requiredOption('--check <file>', 'the plan to check, every mistake at once')
+  command(program, 'plan', 'begin a plan, or check one')
+    .option('--check <file>', 'the plan to check, every mistake at once')
+    .option('--new <file>', 'ask a few questions and write a plan with comments; no file is written over')
+    .option('--schema', 'print what may stand in a plan, as a JSON Schema for editors')
     .action((options) => launch(options, (desk) => planCommand(desk, options)));
 }
 

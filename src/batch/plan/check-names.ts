@@ -41,9 +41,14 @@ function checkLabels(raw: Raw, paths: readonly PlanPath[], key: string): Mistake
 
 function checkSet(raw: Raw): Mistake[] {
   const name = textAt(raw, ['set']);
-  if (name === null || setPattern.test(name)) return [];
-  const why = name === '' ? 'it is empty' : 'it is too long or has other signs in it';
-  return [mistake('plan.bad-set-name', ['set'], { name, why })];
+  const why = name === null ? null : checkSetName(name);
+  return name === null || why === null ? [] : [mistake('plan.bad-set-name', ['set'], { name, why })];
+}
+
+/** Why a set cannot be called so; null when it can. */
+export function checkSetName(name: string): string | null {
+  if (setPattern.test(name)) return null;
+  return name === '' ? 'it is empty' : 'it is too long or has other signs in it';
 }
 
 function checkUser(raw: Raw): Mistake[] {

@@ -15,6 +15,9 @@ const mechanisms: Record<MechanismFacts['mechanism'], string> = {
   none: 'none that is known: a card from this image cannot be given a name or keys',
 };
 
+/** How the image takes a node's settings, in a few words. */
+export const mechanismName = ({ mechanism }: MechanismFacts): string => mechanisms[mechanism];
+
 const longestFact = 200;
 
 function sentence(words: string): string {

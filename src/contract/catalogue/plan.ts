@@ -35,6 +35,26 @@ export const planCodes = {
     what: 'There is no node {node} in {path}{hint}.',
     next: 'Name one of these: {names}.',
   },
+  'plan.already-there': {
+    exit: 'usage',
+    what: '{path} is there already, and is not written over.',
+    next: 'Give the new plan another name; nothing was done.',
+  },
+  'plan.not-written': {
+    exit: 'usage',
+    what: 'The plan {path} could not be written ({errno}).',
+    next: 'See that its folder exists and may be written; there is no new plan.',
+  },
+  'plan.no-terminal': {
+    exit: 'usage',
+    what: 'A new plan is made by asking a few questions, and there is no terminal to ask at.',
+    next: 'Run it in a terminal, or write the plan by hand; cardwright plan --schema says what may stand in it.',
+  },
+  'plan.left-unwritten': {
+    exit: 'cancelled',
+    what: 'The questions were broken off.',
+    next: 'Run the command again when you like; nothing was written.',
+  },
   'plan.not-yaml': {
     exit: 'usage',
     what: 'This is not YAML: {why}.',

@@ -8,6 +8,7 @@ import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { inspectImage, requireWritableImage } from '../../image/inspect-image.ts';
 import { knowRoot } from './know-root.ts';
+import { bytesForSeed, wishSeed } from './plan-seed.ts';
 import { withNodeVolume } from './preview-edit.ts';
 
 interface FirstBoot {
@@ -29,19 +30,31 @@ async function firstBootOf(image: ImageFacts, plan: Plan): Promise<FirstBoot> {
   }));
 }
 
+/** What is known of the plan's image once it was looked at. */
+export interface PlanImageLook {
+  image: ImageFacts;
+  /** how it takes first-boot settings: its own boot volume, or the seed volume that the plan wants */
+  mechanism: MechanismFacts;
+  /** what the smallest card must have, with the seed volume where there is one; null while the size is not known */
+  leastCardBytes: number | null;
+}
+
 /**
  * Sees whether the plan's own image can carry what the plan asks for each of its nodes: in its boot volume, or in a seed
- * volume behind it where the plan wants one. A plan that names no image is not judged.
+ * volume behind it where the plan wants one.
  *
+ * @returns what the image is; null where the plan names none
  * @throws CardwrightError `image.*`; `seed.*`; `identity.*` of the first node that it cannot carry, with a finding for each
  */
 export async function checkPlanImage(
   plan: Plan,
   job: { port: EventPort; signal: AbortSignal },
-): Promise<void> {
-  if (plan.image === null) return;
+): Promise<PlanImageLook | null> {
+  if (plan.image === null) return null;
   const seen = await inspectImage(plan.image.file, { decode: 'when-needed', signal: job.signal });
   requireWritableImage(seen);
+  const seed = await wishSeed(seen, plan);
+  const leastCardBytes = seen.sizeBytes === null ? null : seen.sizeBytes + (seed ? bytesForSeed(seed) : 0);
   const image = await knowRoot(seen, plan, job);
   const { mechanism, kernelLine } = await firstBootOf(image, plan);
   const withHostKeys = plan.hostKeys === 'create';
@@ -54,4 +67,5 @@ export async function checkPlanImage(
   );
   const [first] = findings;
   if (first) throw new CardwrightError(first.code, { facts: first.facts, findings });
+  return { image, mechanism, leastCardBytes };
 }
