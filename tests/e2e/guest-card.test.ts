@@ -254,7 +254,8 @@ describeWith(requirements, 'USB cards in the guest', { timeoutMs: 900_000 }, () 
 
   it('are written with a plan and a node: unmounted, verified, ejected, and the kernel reads the files', async () => {
     const written = await orchard('usb:2-1', codeOf(disk('PLAIN')), '--unmount');
-    const files = ['user-data', 'network-config', 'meta-data', 'cardwright.node'];
+    const replaced = ['user-data', 'network-config', 'meta-data'];
+    const files = [...replaced.map((name) => `cardwright.image/${name}`), ...replaced, 'cardwright.node'];
     expectEnd(written, 0, { type: 'done', card: 'done', node: 'orchard-02', release: 'ejected', files });
     expect(written.lines.at(-1)?.sectorsRead).toBeGreaterThanOrEqual(shape.sizeBytes / sectorBytes);
     await inGuest('! findmnt /media/old');

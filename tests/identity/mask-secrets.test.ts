@@ -30,6 +30,26 @@ describe('a text with its secrets masked', () => {
     expect(masked.split(/[:=]/)[0]).toBe(text.split(/[:=]/)[0]);
   });
 
+  it('has no packed content in lines below its name, short and long ones alike', () => {
+    const long = Buffer.from(
+      'a secret that takes more than one line, however it is folded; '.repeat(3),
+    ).toString('base64');
+    const folded = long.replace(/(.{76})(?=.)/g, '$1\n      ');
+    const masked = mask(`- path: /etc/pump\n    content: |\n      ${folded}\n    owner: root\n`);
+    expect(masked).toMatch(/^- path: \/etc\/pump\n {4}content: \|\n {6}\(secret \w{6}\)\n {4}owner: root\n$/);
+    expect(mask('content: |\n  c2hvcnQ=\nnext: 1\n')).toMatch(
+      /^content: \|\n {2}\(secret \w{6}\)\nnext: 1\n$/,
+    );
+    expect(mask(`  ${'A1b2'.repeat(15)}\n`)).toMatch(/^ {2}\(secret \w{6}\)\n$/);
+  });
+
+  it('takes no long time for a text that only looks like one', () => {
+    const begun = performance.now();
+    mask(`content: |\n${'  AAAA\n'.repeat(20_000)}  not packed!\n`);
+    mask(`content: |\n  ${'A'.repeat(200_000)}!\n`);
+    expect(performance.now() - begun).toBeLessThan(5000);
+  });
+
   it('has none of the plan’s own, wherever they stand', () => {
     expect(mask('anything: f42c6fc52df0ebef\n', ['f42c6fc52df0ebef'])).toMatch(
       /^anything: \(secret \w{6}\)\n$/,
