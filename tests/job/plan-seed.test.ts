@@ -161,9 +161,12 @@ describeWith(tools, 'a seed volume that a plan asks for', { timeoutMs: 60_000 },
       const image = { file: makeImage(shape), sha256: null, sums: null, signature: null, keyring: null };
       const plan = { ...far, image, nodes: [orchardNode()], ...changes };
       const job = { port: { emit: () => undefined }, signal: new AbortController().signal };
-      return checkPlanImage(plan, job).catch((error) => error.code);
+      return checkPlanImage(plan, job).then(
+        (inspection) => inspection.mechanism.mechanism,
+        (error) => error.code,
+      );
     };
-    expect(await check({}, {})).toBeUndefined();
+    expect(await check({}, {})).toBe('nocloud-label');
     expect(await check({}, { seedVolume: 'none' })).toBe('identity.no-way-in');
     expect(await check({ tree: { ...program, ...grower } }, {})).toBe('seed.root-takes-all');
   });
