@@ -162,7 +162,7 @@ describeWith(tools, 'a seed volume that a plan asks for', { timeoutMs: 60_000 },
       const plan = { ...far, image, nodes: [orchardNode()], ...changes };
       const job = { port: { emit: () => undefined }, signal: new AbortController().signal };
       return checkPlanImage(plan, job).then(
-        (inspection) => inspection.mechanism.mechanism,
+        (inspection) => inspection?.mechanism.mechanism,
         (error) => error.code,
       );
     };
