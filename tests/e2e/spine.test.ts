@@ -6,7 +6,7 @@ import { rehearsalImageBytes } from '../../src/rehearsal/make-image.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
 import { makeOrchard } from './make-orchard.ts';
-import { type TestStation, withStation } from './run-tool.ts';
+import { runTool, type TestStation, type ToolEnd, withStation } from './run-tool.ts';
 
 const mib = 2 ** 20;
 const bootStart = 4 * mib;
@@ -44,6 +44,15 @@ async function copyBootVolume(station: TestStation, disk: LoopDisk): Promise<str
   fs.writeFileSync(path, await disk.readMedium(bootStart, bootBytes));
   return path;
 }
+
+function fileStates({ lines }: ToolEnd): Record<string, string> {
+  const files = (lines.at(-1)?.files ?? []) as { path: string; state: string }[];
+  return Object.fromEntries(files.map(({ path, state }) => [path, state]));
+}
+
+/** The same policy with nobody's records. */
+const elsewhereOptions = ({ common, folder }: TestStation) =>
+  common.with(common.indexOf('--records') + 1, join(folder, 'elsewhere', 'records.db'));
 
 const tools = ['loop', 'tmpfs-direct-io', 'program:fsck.vfat', 'program:mcopy'] as const;
 
@@ -97,7 +106,39 @@ describeWith(tools, 'one image onto one card, on a real block device', { timeout
         type: 'identify',
         known: [{ node: 'orchard-02', set: 'orchard', recordId: 1, matchedBy: 'identity' }],
         onTheCard: { node: 'orchard-02', set: 'orchard' },
+        origin: 'ours',
       });
+      const states = fileStates(identified);
+      expect(states).toMatchObject({ 'user-data': 'as-written', 'meta-data': 'as-written' });
+      expect(new Set(Object.values(states))).toEqual(new Set(['as-written']));
+    }));
+
+  it('tells of a card from the drawer what was changed on it, and whether it was made here', () =>
+    onLoop(async (station, disk) => {
+      await expectWritten(station, disk);
+      const put = (name: string, text: string) =>
+        execFileSync('mcopy', ['-o', '-i', `${disk.backingPath}@@${bootStart}`, '-', `::${name}`], {
+          input: text,
+        });
+      put('meta-data', 'instance-id: by-hand\n');
+      const changed = await station.run('identify', disk.node);
+      expect(changed.lines.at(-1)).toMatchObject({ origin: 'ours' });
+      expect(fileStates(changed)).toMatchObject({ 'meta-data': 'changed', 'user-data': 'as-written' });
+
+      const elsewhere = await runTool(['identify', disk.node, ...elsewhereOptions(station)]);
+      expect(elsewhere.status, elsewhere.stderr).toBe(0);
+      expect(elsewhere.lines.at(-1)).toMatchObject({
+        origin: 'not-ours',
+        known: [],
+        onTheCard: { node: 'orchard-02' },
+      });
+      expect(fileStates(elsewhere)).toMatchObject({ 'meta-data': 'changed', 'user-data': 'unproven' });
+
+      const boot = await copyBootVolume(station, disk);
+      const own = execFileSync('mtype', ['-i', boot, '::cardwright.node'], { encoding: 'utf8' });
+      put('cardwright.node', own.replace('"orchard-02"', '"orchard-03"'));
+      const altered = await station.run('identify', disk.node);
+      expect(altered.lines.at(-1)).toMatchObject({ origin: 'altered', onTheCard: { node: 'orchard-03' } });
     }));
 
   it('gives a finished card to another node, leaving none of the first one behind', () =>

@@ -1,14 +1,12 @@
 import { beforeAll, expect, it } from 'vitest';
-import type { Plan, PlanNode } from '../../src/contract/plan.ts';
 import { readIdentityFile } from '../../src/identity/identity-file.ts';
-import { type HostKey, makeHostKey } from '../../src/identity/keys/host-key.ts';
-import { type EditOrder, editFiles } from '../../src/job/engine/edit-boot-volume.ts';
+import { makeHostKey } from '../../src/identity/keys/host-key.ts';
+import { editFiles } from '../../src/job/engine/edit-boot-volume.ts';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { openVolume } from '../../src/volume/open-volume.ts';
 import { orchardNode, orchardPlan } from '../identity/orchard.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import {
-  applied,
   checkFat,
   codeOf,
   fatTools,
@@ -18,6 +16,7 @@ import {
   wholeOf,
   withFiles,
 } from '../volume/fat-image.ts';
+import { editedVolume, identity, orderFor } from './node-on-volume.ts';
 
 const stock = {
   'config.txt': 'arm_64bit=1\n',
@@ -25,49 +24,6 @@ const stock = {
   'USER-DATA': '#cloud-config\n# stock\npackages: [htop]\n',
   'META-DATA': 'instance_id: node-image\n',
 };
-
-const identity = {
-  set: 'orchard',
-  node: 'orchard-01',
-  record: 'a2b5c1d0-0000-4000-8000-000000000001',
-  imageSha256: null,
-  tool: '0.1.0',
-  writtenAt: '2031-11-03T21:46:58.000Z',
-};
-
-interface Writing {
-  node: PlanNode;
-  plan?: Plan;
-  hostKeys?: HostKey[];
-  instanceId?: string;
-  extra?: Record<string, string>;
-}
-
-function orderFor(image: Buffer, { node, plan, hostKeys, instanceId, extra = {} }: Writing): EditOrder {
-  return {
-    volume: wholeOf(image),
-    plan: plan ?? orchardPlan({}),
-    node,
-    extraFiles: Object.entries(extra).map(([path, text]) => ({ path, content: Buffer.from(text) })),
-    firstBootFiles: [],
-    instanceId: instanceId ?? `${node.name}-1`,
-    hostKeys: hostKeys ?? [],
-    root: null,
-    identity: { ...identity, node: node.name },
-    filesKey: Buffer.alloc(32, 'key'),
-    modifiedAtMs: Date.UTC(2031, 10, 3),
-  };
-}
-
-function edited(image: Buffer, writing: Writing): { after: Buffer; removed: string[] } {
-  const volume = openVolume(sourceOf(image), wholeOf(image));
-  try {
-    const { removed } = editFiles(volume, orderFor(image, writing));
-    return { after: applied(image, volume.changes()), removed };
-  } finally {
-    volume.close();
-  }
-}
 
 /** Every file by its path, as mtools reads it. */
 function treeOf(image: Buffer): Record<string, string> {
@@ -93,22 +49,26 @@ describeWith(fatTools, 'one node after another on a boot volume', { timeoutMs: 6
       'sensors/deep/tree.txt': 'a tree',
       'config.txt': 'first\n',
     };
-    const { after } = edited(image, { node: first, hostKeys: [makeHostKey('orchard-01')], extra });
+    const { after } = editedVolume(image, { node: first, hostKeys: [makeHostKey('orchard-01')], extra });
     expect(treeOf(after)).toMatchObject({ '::/config.txt': 'first\n', '::/sensors/deep/tree.txt': 'a tree' });
-    const changed = edited(after, { node: second });
+    const changed = editedVolume(after, { node: second });
     expect(checkFat(changed.after)).toMatchObject({ status: 0 });
     const tree = treeOf(changed.after);
-    expect(tree).toEqual(treeOf(edited(image, { node: second }).after));
+    expect(tree).toEqual(treeOf(editedVolume(image, { node: second }).after));
     expect(JSON.stringify(tree)).not.toMatch(/orchard-01|192\.0\.2\.11|sensors/);
     expect(changed.removed.sort()).toEqual(['sensors/deep/tree.txt', 'sensors/row-1.txt']);
   });
 
   it('gives the same files again for the same node, but for the instance id', () => {
-    const once = edited(image, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
-    const twice = edited(once, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
+    const once = editedVolume(image, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
+    const twice = editedVolume(once, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
     expect(treeOf(twice)).toEqual(treeOf(once));
     const renewed = { node: first, extra: { 'sensors/row-1.txt': 'row 1' }, instanceId: 'orchard-01-2' };
-    const { '::/cardwright.node': _a, '::/meta-data': meta, ...rest } = treeOf(edited(once, renewed).after);
+    const {
+      '::/cardwright.node': _a,
+      '::/meta-data': meta,
+      ...rest
+    } = treeOf(editedVolume(once, renewed).after);
     const { '::/cardwright.node': _b, '::/meta-data': before, ...same } = treeOf(once);
     expect(rest).toEqual(same);
     expect(meta).toBe(before?.replaceAll('orchard-01-1', 'orchard-01-2'));
@@ -116,15 +76,15 @@ describeWith(fatTools, 'one node after another on a boot volume', { timeoutMs: 6
   });
 
   it('takes the host keys of a former writing away where the image is to make its own', () => {
-    const once = edited(image, { node: first, hostKeys: [makeHostKey('orchard-01')] }).after;
+    const once = editedVolume(image, { node: first, hostKeys: [makeHostKey('orchard-01')] }).after;
     expect(treeOf(once)['::/user-data']).toContain('ssh_keys');
     const plan = { ...orchardPlan({}), hostKeys: 'image' as const };
-    const twice = edited(once, { node: first, plan }).after;
+    const twice = editedVolume(once, { node: first, plan }).after;
     expect(JSON.stringify(treeOf(twice))).not.toMatch(/ssh_keys|PRIVATE KEY/);
   });
 
   it('lists all that it put in, and nothing that could be guessed from the list', () => {
-    const after = edited(image, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
+    const after = editedVolume(image, { node: first, extra: { 'sensors/row-1.txt': 'row 1' } }).after;
     const tree = treeOf(after);
     const read = readIdentityFile(Buffer.from(tree['::/cardwright.node'] ?? '', 'latin1'));
     if (!read.ok || read.listing === null) throw new Error('no list');
@@ -140,7 +100,7 @@ describeWith(fatTools, 'one node after another on a boot volume', { timeoutMs: 6
     ['of format 1', JSON.stringify({ format: 1, ...identity }), /identity.cannot-take-off/],
     ['with a list that was changed by hand', null, /identity.cannot-take-off/],
   ])('refuses a card %s and leaves it as it is', (_title, text, code) => {
-    const once = edited(image, { node: first }).after;
+    const once = editedVolume(image, { node: first }).after;
     const listed = treeOf(once)['::/cardwright.node'] ?? '';
     const bad = withFiles(image, { 'cardwright.node': text ?? listed.replace('user-data', 'user-dota') });
     const volume = openVolume(sourceOf(bad), wholeOf(bad));

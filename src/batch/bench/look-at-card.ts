@@ -5,7 +5,7 @@ import { silentPort } from '../../contract/events.ts';
 import { type DigestMap, mibBytes } from '../../contract/job.ts';
 import type { SystemReader } from '../../contract/system-reader.ts';
 import { describePort } from '../../devices/resolve-device.ts';
-import { identifyCard } from '../../job/station/identify-card.ts';
+import { readCardSelf } from '../../job/station/identify-card.ts';
 import { codeOfDisk, type Station } from '../../job/station/survey-disks.ts';
 import type { CardMatch, Records } from '../../records/record-types.ts';
 import type { CardSeen, KnownRecord } from './bench-types.ts';
@@ -59,13 +59,13 @@ function briefly({ id, uuid, set, node, state, code, matchedBy }: CardMatch): Kn
 
 /** Whatever is wrong with somebody's volume is no reason to stop: then there is no identity file of ours. */
 async function readIdentity(
-  { station, records }: LookParts,
+  { station }: LookParts,
   disk: Disk,
 ): Promise<{ set: string; node: string; record: string } | null> {
   try {
-    const { read } = await identifyCard({ station, records, port: silentPort }, disk.node);
-    if (!read.identity) return null;
-    const { set, node, record } = read.identity;
+    const { identity } = await readCardSelf({ station, port: silentPort }, disk.node);
+    if (!identity) return null;
+    const { set, node, record } = identity;
     return { set, node, record };
   } catch (error) {
     if (error instanceof CardwrightError && /^(?:image|volume|identity)\./.test(error.code)) return null;

@@ -11,7 +11,7 @@ import { findingFields } from '../text/json-lines.ts';
 /** Which node, set, image and record a card is. Reads only. */
 export async function identifyCommand(desk: Desk, device: string): Promise<ExitStatus> {
   const { output } = desk;
-  const { disk, read, matches } = await identify(desk, device);
+  const { disk, read, matches, origin, look } = await identify(desk, device);
   const known = matches.map((match) => ({
     node: match.node,
     set: match.set,
@@ -24,8 +24,10 @@ export async function identifyCommand(desk: Desk, device: string): Promise<ExitS
     matchedBy: match.matchedBy,
   }));
   const { identity, findings } = read;
-  output.show('identify', { known, onTheCard: identity, findings: findings.map(findingFields) }, (sheet) =>
-    identifyScreen({ identity: disk, known, contents: contentsOf(disk), findings }, sheet),
+  const files = look?.files ?? null;
+  const said = { known, onTheCard: identity, origin, files };
+  output.show('identify', { ...said, findings: findings.map(findingFields) }, (sheet) =>
+    identifyScreen({ identity: disk, ...said, contents: contentsOf(disk), findings }, sheet),
   );
   return known.length > 0 || identity ? done : exitStatus.nothingToDo;
 }

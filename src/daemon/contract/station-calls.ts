@@ -1,8 +1,8 @@
 import * as z from 'zod';
-import type { DeviceGraph, Disk } from '../../contract/devices.ts';
+import type { DeviceGraph } from '../../contract/devices.ts';
 import type { GuardResult } from '../../contract/verdict.ts';
-import type { CardRead } from '../../job/engine/read-card.ts';
-import type { CardMatch, RecordView } from '../../records/record-types.ts';
+import type { CardOrigin } from '../../job/station/identify-card.ts';
+import type { RecordView } from '../../records/record-types.ts';
 import { rights } from './rights.ts';
 
 /** What the front asks the station for: one call a connection, one line; the answer's last line ends it. */
@@ -43,7 +43,7 @@ export interface DiskLook {
 
 export interface Answers {
   look: { graph: DeviceGraph; looks: DiskLook[] };
-  identify: { disk: Disk; read: CardRead; matches: CardMatch[] };
+  identify: CardOrigin;
   records: { records: RecordView[] };
   record: { record: RecordView };
 }

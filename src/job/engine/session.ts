@@ -15,7 +15,7 @@ import type { Medium } from '../../media/medium.ts';
 import type { Extent } from '../../volume/overlay.ts';
 import { addSeed, type SeedOrder } from './add-seed.ts';
 import { roundUp, sealBody, sealFirstBlock, settleHead, takeHeadOff } from './card-head.ts';
-import { createCardSource } from './card-source.ts';
+import { createCardSource, createPlainSource } from './card-source.ts';
 import { classifyDamage, type Damage } from './classify-damage.ts';
 import { coveredBytes, isEqual, pieceCount, pieceDigest, pieceLength, sha256 } from './digest-map.ts';
 import {
@@ -28,6 +28,7 @@ import {
 } from './edit-boot-volume.ts';
 import { type EditForecast, foreseeCardEdit } from './foresee-edit.ts';
 import type { ImageFeed } from './image-feed.ts';
+import { type FilesLook, lookAtFiles } from './look-at-files.ts';
 import type { PieceMemory } from './piece-memory.ts';
 import { startProgress } from './progress.ts';
 import { type CardRead, readCard } from './read-card.ts';
@@ -38,6 +39,8 @@ import { writeImage } from './write-image.ts';
 export interface SessionCalls {
   /** what a card says of itself: partitions, boot volume, our identity file; nothing is written */
   readCard: [order: Record<string, never>, answer: CardRead];
+  /** how the files of a card stand to what its identity file says of them; nothing is written */
+  lookAtFiles: [order: { volume: Extent; key: Uint8Array | null }, answer: FilesLook | null];
   /** takes a finished card's head into memory, after comparing it with the map of its record */
   holdHead: [order: { map: DigestMap }, answer: null];
   takeHeadOff: [order: { keepBytes: number }, answer: null];
@@ -112,6 +115,7 @@ export function createSession(parts: SessionParts): Session {
   });
   const handlers: Handlers = {
     readCard: async () => readCard(parts.medium),
+    lookAtFiles: async ({ volume, key }) => lookAtFiles(createPlainSource(parts.medium), volume, key),
     holdHead: ({ map }) => state.holdHead(map),
     takeHeadOff: ({ keepBytes }) => state.takeHeadOff(keepBytes),
     probe: (order) => state.probe(order),

@@ -27,6 +27,7 @@ export type SessionCall = keyof SessionCalls;
 /** What a person is told is going on while a call runs. */
 export const phaseOfCall: Record<SessionCall, Phase> = {
   readCard: 'verify',
+  lookAtFiles: 'verify',
   holdHead: 'verify',
   takeHeadOff: 'head-off',
   probe: 'probe',

@@ -177,7 +177,26 @@ describe('which card is this', () => {
     hostKeys: [hostKey],
     matchedBy: 'identity' as const,
   };
-  const card = { identity: cardIdentity, contents: ['BOOT (vfat, 512 MB)'], findings: [] };
+  const onTheCard = {
+    set: 'orchard',
+    node: 'orchard-05',
+    record: 'a2b5c1d0-0000-4000-8000-000000000009',
+    imageSha256: null,
+    tool: '0.1.0',
+    writtenAt: '2025-11-03T14:05:00.000Z',
+  };
+  const files = [
+    { path: 'user-data', state: 'as-written' as const },
+    { path: 'meta-data', state: 'as-written' as const },
+  ];
+  const card = {
+    identity: cardIdentity,
+    contents: ['BOOT (vfat, 512 MB)'],
+    findings: [],
+    onTheCard,
+    origin: 'ours' as const,
+    files,
+  };
 
   it('is answered with the evidence', () => {
     expect(
@@ -191,6 +210,8 @@ describe('which card is this', () => {
       written   3 Nov 2025, 14:05 · from node-os.img.xz
       host key  SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8
       state     when its job ended: the card is complete and was read back
+      made by   this station: the identity file is the one that the record knows
+      files     2 files as written
       next      To see whether it still is as it was made, run cardwright verify on
                 it.
       "
@@ -205,9 +226,32 @@ describe('which card is this', () => {
   });
 
   it('may have no answer', () => {
-    const lines = identifyScreen({ ...card, contents: null, known: [] }, plainSheet);
+    const blank = { ...card, contents: null, onTheCard: null, origin: null, files: null };
+    const lines = identifyScreen({ ...blank, known: [] }, plainSheet);
     expect(lines[0]).toBe('unknown   no record speaks of this card');
     expect(lines.join('\n')).toContain('could not be read');
+  });
+
+  it('is what the card says, where no record of it is here', () => {
+    const lines = identifyScreen({ ...card, known: [], origin: 'not-ours' }, { ...plainSheet, ...options });
+    expect(lines[0]).toBe('perhaps   this card says that it is orchard-05 of orchard, and no record here');
+    expect(lines.join('\n')).toContain('made by   another station, or one whose records are not here');
+  });
+
+  it('is no fact where the identity file or the files were altered', () => {
+    const altered = { path: 'meta-data', state: 'changed' as const };
+    const gone = { path: 'network-config', state: 'gone' as const };
+    const sheet = { ...plainSheet, ...options };
+    const lines = identifyScreen(
+      { ...card, known: [known], origin: 'altered', files: [files[0] ?? altered, altered, gone] },
+      sheet,
+    );
+    expect(lines[0]).toBe('perhaps   this may be orchard-05 of orchard (record 9)');
+    const text = lines.join('\n');
+    expect(text).toContain(
+      'files     1 file as written\n          changed: meta-data\n          gone: network-config',
+    );
+    expect(text).toContain('next      Somebody changed its files since.');
   });
 });
 
