@@ -26,11 +26,16 @@ function promptOf(question: ApprovalQuestion, output: Output): string {
   return approvalQuestion(question, output.sheet).join('\n');
 }
 
-/** One line from the terminal; an abort gives up the question. */
+/** One line from the terminal, null where the input ends without one; an abort gives up the question. */
 export async function askLine(prompt: string, signal: AbortSignal): Promise<string | null> {
   const terminal = createInterface({ input: process.stdin, output: process.stderr });
+  // While a line is typed, the terminal hands Ctrl-C over as a key: it is to mean what it means at any other time.
+  terminal.once('SIGINT', () => process.kill(process.pid, 'SIGINT'));
+  const ended = new Promise<null>((resolve) => terminal.once('close', () => resolve(null)));
   try {
-    return await terminal.question(prompt, { signal });
+    const line = await Promise.race([terminal.question(prompt, { signal }), ended]);
+    if (line === null) process.stderr.write('\n');
+    return line;
   } catch (error) {
     if (signal.aborted)
       throw new CardwrightError('job.cancelled', { card: 'untouched', facts: { phase: 'approve' } });

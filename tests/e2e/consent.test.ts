@@ -1,10 +1,10 @@
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawn } from 'node:child_process';
 import * as fs from 'node:fs';
 import { expect, it } from 'vitest';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LoopDisk, withLoopDisk } from '../lab/loop-disk.ts';
 import { makeOrchard } from './make-orchard.ts';
-import { type TestStation, withStation } from './run-tool.ts';
+import { launcher, type TestStation, withStation } from './run-tool.ts';
 
 const mib = 2 ** 20;
 
@@ -30,11 +30,52 @@ async function withMount(
   }
 }
 
+/** Writes at a real terminal (util-linux, script(1)) and presses these keys at the question for the code. */
+function answerAtTerminal(station: TestStation, disk: LoopDisk, keys: string) {
+  const tool = [process.execPath, launcher, 'write', station.image, disk.node, ...station.common];
+  const line = `exec ${tool.filter((word) => word !== '--json').join(' ')}`;
+  const child = spawn('script', ['-qec', line, '/dev/null'], {
+    env: { ...process.env, NO_COLOR: '1' },
+    stdio: ['pipe', 'pipe', 'inherit'],
+  });
+  let screen = '';
+  child.stdout.setEncoding('utf8').on('data', (more: string) => {
+    const isAsked = (text: string) => text.includes('anything else to stop');
+    if (!isAsked(screen) && isAsked(screen + more)) child.stdin.write(keys);
+    screen += more;
+  });
+  return new Promise<{ status: number | null; screen: string }>((resolve) =>
+    child.once('close', (status) => resolve({ status, screen: screen.replace(/\s+/g, ' ') })),
+  );
+}
+
 describeWith(
-  ['loop', 'tmpfs-direct-io', 'program:mkfs.ext2', 'program:mkfs.btrfs', 'program:addpart'],
+  ['loop', 'tmpfs-direct-io', 'program:mkfs.ext2', 'program:mkfs.btrfs', 'program:addpart', 'program:script'],
   'consent',
   { timeoutMs: 90_000 },
   () => {
+    it.each([
+      ['Ctrl-C', '\u0003', 130],
+      ['the end of the input', '\u0004', 9],
+      ['another code', 'AAAA\n', 9],
+    ])('%s at the question for the code leaves the card as it is, and free', (_keys, keys, status) =>
+      onLoop(async (station, disk) => {
+        const before = await disk.sha256OfMedium();
+        const end = await answerAtTerminal(station, disk, keys);
+        expect(end.status, end.screen).toBe(status);
+        expect(end.screen).toContain('nothing was written to the card');
+        expect(await disk.sha256OfMedium()).toBe(before);
+        const again = await station.run(
+          'write',
+          station.image,
+          disk.node,
+          '--confirm',
+          await station.codeOf(disk.node),
+        );
+        expect(again.status, again.stdout + again.stderr).toBe(0);
+      }),
+    );
+
     it('a mounted card is refused without --unmount, and unmounted and written with it', () =>
       onLoop((station, disk) =>
         withMount(disk, '/mnt', async (mount) => {

@@ -7,6 +7,7 @@ import type { StationLink } from '../station-link.ts';
 const findings = z.array(z.looseObject({ code: z.string(), severity: z.string() }));
 const disk = z.looseObject({ node: z.string(), name: z.string(), sizeBytes: z.number(), kind: z.string() });
 const record = z.looseObject({ id: z.number(), state: z.string(), node: z.string().nullable() });
+const fileState = z.object({ path: z.string(), state: z.string() });
 const number = z.strictObject({ id: z.string().regex(/^[1-9]\d{0,9}$/) });
 
 /** What can be seen without changing anything. */
@@ -47,6 +48,11 @@ export function lookRoutes(station: StationLink, about: { version: string }): Ro
         disk,
         read: z.looseObject({ findings }),
         matches: z.array(record),
+        origin: z
+          .string()
+          .nullable()
+          .meta({ description: 'ours, altered, unproven, not-ours; null: it says nothing of itself' }),
+        look: z.looseObject({ files: z.array(fileState).nullable() }).nullable(),
       }),
       run: (request, _reply, right) =>
         station.ask(callerOf(request, right), 'identify', request.body as { device: string }),
