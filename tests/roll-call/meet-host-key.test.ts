@@ -4,6 +4,7 @@ import { Server as SshServer, utils } from 'ssh2';
 import { afterEach, describe, expect, it } from 'vitest';
 import { meetHostKeys } from '../../src/batch/roll-call/meet-host-key.ts';
 import { fingerprintOf } from '../../src/identity/keys/fingerprint.ts';
+import { makeHostKey } from '../../src/identity/keys/host-key.ts';
 
 const ended: (() => void)[] = [];
 afterEach(() => {
@@ -36,7 +37,11 @@ const meet = (port: number, signal = new AbortController().signal) =>
     handshakeMs: 2000,
   });
 
-const makeKey = () => utils.generateKeyPairSync('ed25519');
+/** Not by ssh2's own maker: about one in 200 of its keys has a byte too few, and ssh2 itself does not read it. */
+const makeKey = () => {
+  const { privatePem, publicLine } = makeHostKey('tree-07');
+  return { private: privatePem, public: publicLine };
+};
 const parsed = (pem: string) => {
   const key = utils.parseKey(pem);
   if (key instanceof Error) throw key;
