@@ -50,6 +50,13 @@ export const fitCases: Case[] = [
     context: { image: makeImage({ seedBytes: 36 * 2 ** 20 }) },
   },
   {
+    title: 'is too small for image and a seed volume of one byte',
+    rule: requireImageFits,
+    code: 'guard.too-small-for-seed',
+    disk: makeDisk({ sizeBytes: 1_873_805_312 }),
+    context: { image: makeImage({ seedBytes: 1 }) },
+  },
+  {
     title: 'is to take an image of unknown size',
     rule: requireImageFits,
     code: 'guard.image-size-unknown',

@@ -111,6 +111,7 @@ imageFolders: [images]
   });
 
   const device = 'a device is /dev/disk/by-id/NAME (a whole disk), a CID of 32 hex digits, or /dev/loopN';
+  const usbId = 'a USB id is four hex digits, a colon and four more: "0a5c:2711"';
   const place = 'not a folder for cards: an absolute path outside the system, such as /media';
   const transport = 'a transport is one of usb, mmc-sd, memstick; other disks are named in allowDevices';
   const unknownKey = (place: string, key: string) =>
@@ -130,7 +131,8 @@ imageFolders: [images]
     ['unmountBelow: [/, /home/x, /media/]', [`1:16 ${place}`, `1:19 ${place}`, `1:28 ${place}`]],
     ['unmountBelow: [3]', ['1:16 a folder is given as text']],
     ['bootModeIds: [1234]', ['1:15 a USB id is given as text']],
-    ['bootModeIds: ["1d6b:104"]', ['1:15 a USB id is four hex digits, a colon and four more: "0a5c:2711"']],
+    ['bootModeIds: ["1d6b:104"]', [`1:15 ${usbId}`]],
+    ['bootModeIds: ["01d6b:0104", "1d6b:01040"]', [`1:15 ${usbId}`, `1:29 ${usbId}`]],
     ['imageFolders: [3]', ['1:16 a folder is given as text']],
     ['groups: [x]', ['1:9 groups is a map of names to texts, none of them empty']],
     ['groups: { a: "" }', ['1:14 this must not be empty']],

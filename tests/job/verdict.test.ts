@@ -35,6 +35,7 @@ describe('what a card that came in between may have got', () => {
     expect(changed({ expected: 17, found: 18, onTheWayBytes: 3_145_728 })).toEqual([
       { code: 'media.sent-meanwhile', severity: 'fail', facts: { bytes: 3_145_728 } },
     ]);
+    expect(changed({ onTheWayBytes: 1 })).toHaveLength(1);
   });
 
   it('is nothing where nothing was, or where no other card came', () => {

@@ -56,6 +56,7 @@ const reasons: readonly [reason: string, names: readonly string[]][] = [
     [
       'src/guard/policy/policy-schema.ts: entry: allowDevices: listOf(device).default([...defaultPolicy.allowDevices]), => allowDevices: listOf(device).default([]),',
       'src/guard/policy/policy-schema.ts: entry: imageFolders: listOf(folder).default([...defaultPolicy.imageFolders]), => imageFolders: listOf(folder).default([]),',
+      'src/guard/policy/policy-schema.ts: entry: bootModeIds: listOf(usbId).default([...defaultPolicy.bootModeIds]), => bootModeIds: listOf(usbId).default([]),',
     ],
   ],
   [
