@@ -6,6 +6,7 @@ import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
 import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
+import { recordFigure } from '../figures/record-figure.ts';
 import { withBenchTurns } from '../lab/bench-turn.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
@@ -196,6 +197,7 @@ describeWith(tools, 'an image that makes new host keys at its first boot', () =>
   it('lets the grower in by the recorded host key and shows no other', () => {
     // The client got here under StrictHostKeyChecking=yes with nothing but the record to go by (ssh_config(5)).
     expect(seen.hostKeys).toEqual([seen.card.recordedKey]);
+    recordFigure('boots proven', 1, 'an image that makes keys of its own');
   });
 
   it('lets nobody become root where the plan says so', () => {

@@ -7,6 +7,7 @@ import * as fs from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, it } from 'vitest';
 import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
+import { recordFigure } from '../figures/record-figure.ts';
 import { withBenchTurns } from '../lab/bench-turn.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
@@ -171,6 +172,7 @@ describeWith(tools, 'an image without a boot volume, on a card with a seed volum
     expect(answers.hostName.stdout.trim()).toBe(node.name);
     expect(answers.address.stdout).toContain(`${node.address}/24`);
     expect(answers.failedUnits.stdout.trim()).toBe('');
+    recordFigure('boots proven', 1, 'from a seed volume');
   });
 
   it('has grown its root volume up to the seed volume, and not over it', () => {

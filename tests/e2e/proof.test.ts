@@ -6,6 +6,7 @@
 import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { beforeAll, expect, it } from 'vitest';
+import { recordFigure } from '../figures/record-figure.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LivedCard, makeAndLive } from './proof-day.ts';
 import { domain, fieldBytes } from './proof-orchard.ts';
@@ -160,10 +161,12 @@ describeWith(tools, 'two finished cards in two computers', () => {
 
   it('are two different nodes', () => {
     const [first, second] = cards;
+    expect(cards.map((card) => answerOf(card, 'hostName'))).toEqual(cards.map(({ node }) => node.name));
     for (const key of ['hostName', 'addresses', 'machineId'] as const) {
       expect(first?.answers[key].stdout, key).not.toBe(second?.answers[key].stdout);
     }
     expect(first?.recordedKey).not.toBe(second?.recordedKey);
+    recordFigure('boots proven', cards.length, 'two nodes side by side');
   });
 
   it(
