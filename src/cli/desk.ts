@@ -32,6 +32,8 @@ export interface Desk {
   /** the daemon that does the work for us; null where this process does it itself */
   daemon(): Promise<DaemonClient | null>;
   policy(): Promise<Policy>;
+  /** where the records are, or would be */
+  readonly recordsPath: string;
   records(): Records;
   /** the records if there is a store already: looking something up does not make one */
   existingRecords(): Records | null;
@@ -64,6 +66,7 @@ export function openDesk(output: Output, options: DeskOptions, signal: AbortSign
       output.say(findingLines(output.sheet, findings));
       return policy;
     },
+    recordsPath: path,
     records,
     existingRecords: () => (fs.existsSync(path) ? records() : null),
     log() {

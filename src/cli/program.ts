@@ -114,6 +114,15 @@ function addLooking(program: Command, launch: Launch): void {
   ).action((device, options) => launch(options, (desk) => verifyCommand(desk, device, options)));
   command(program, 'records [id]', 'what was written where, or one record whole')
     .option('--keys-as <form>', `only its node's public host keys: ${hostKeyForms.join(', ')}`)
+    .option('--set <name>', 'only records of this set')
+    .option('--node <name>', 'only records of this node')
+    .option('--batch <number>', 'only records of this batch')
+    .option('--state <state>', 'only records that stand so, such as done; may be given again', collect, [])
+    .option('--card <id>', 'only records of the card with this CID or serial number')
+    .option('--since <day>', 'only records from this day on: 2026-11-27')
+    .option('--last <count>', 'only so many, the newest')
+    .option('--export <file>', 'write them into a file instead: a table (.csv) or all that is known (.json)')
+    .option('--check', 'read the whole store, and say whether all is as it was stored')
     .action((id, options) => launch(options, (desk) => recordsCommand(desk, id, options)));
   addRollCall(program, launch);
   command(program, 'plan', 'begin a plan, or check one')

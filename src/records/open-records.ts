@@ -1,5 +1,7 @@
 import { listCards, readCard } from './cards.ts';
+import { checkStore } from './check-store.ts';
 import { markCancelled, markDone, markFailed, markSealing, settleInterrupted } from './end-jobs.ts';
+import { exportAll } from './export-all.ts';
 import { openStore } from './open-store.ts';
 import { isOwnerGone } from './owner.ts';
 import { listBatches, listSets, readBatch, readCurve, readImageMap } from './read-batches.ts';
@@ -82,6 +84,8 @@ export function openRecords(path: string, options: RecordsOptions): Records {
     listCards: () => listCards(store),
     listSets: () => listSets(store),
     readImageMap: (root) => readImageMap(store, root),
+    check: () => checkStore(store),
+    exportAll: () => exportAll(store),
     close: () => {
       store.db.close();
     },

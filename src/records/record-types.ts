@@ -219,6 +219,24 @@ export interface RecordView {
   settings: Record<string, string> | null;
 }
 
+/** What reading the whole store gave. */
+export interface StoreCheck {
+  path: string;
+  counts: { records: number; batches: number; cards: number; sets: number; maps: number };
+  /** a sentence each; empty where all is as it was stored */
+  problems: string[];
+}
+
+/** The whole store as plain data, for programs and for keeping. Fields are only ever added. */
+export interface RecordsExport {
+  format: 'cardwright-records';
+  version: 1;
+  sets: SetView[];
+  batches: BatchView[];
+  cards: CardView[];
+  records: (RecordView & { curve: PhaseCurve[] })[];
+}
+
 export interface RecordFilter {
   set?: string;
   node?: string;
@@ -298,5 +316,9 @@ export interface Records {
   listSets(): SetView[];
   /** by `BatchView.image.mapRoot` */
   readImageMap(root: string): DigestMap | null;
+  /** reads everything; a damaged entry is a problem in the answer and no error */
+  check(): StoreCheck;
+  /** everything but the digest maps, newest first */
+  exportAll(): RecordsExport;
   close(): void;
 }

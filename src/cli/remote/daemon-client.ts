@@ -9,6 +9,8 @@ export interface DaemonClient {
   identify(device: string): Promise<Answers['identify']>;
   records(): Promise<Answers['records']>;
   record(id: number): Promise<Answers['record']>;
+  checkRecords(): Promise<Answers['checkRecords']>;
+  exportRecords(): Promise<Answers['exportRecords']>;
 }
 
 export function createDaemonClient(address: DaemonAddress, right: Right): DaemonClient {
@@ -20,5 +22,7 @@ export function createDaemonClient(address: DaemonAddress, right: Right): Daemon
     identify: (device) => ask({ method: 'POST', path: '/v1/identify', body: { device } }),
     records: () => ask({ method: 'GET', path: '/v1/records' }),
     record: (id) => ask({ method: 'GET', path: `/v1/records/${id}` }),
+    checkRecords: () => ask({ method: 'GET', path: '/v1/records-check' }),
+    exportRecords: () => ask({ method: 'GET', path: '/v1/records-export' }),
   };
 }

@@ -31,6 +31,11 @@ export const recordsCodes = {
     what: 'The records in {path} are damaged: {why}.',
     next: 'Copy the file and the files beside it away, keep the copy, and start with a new one. Cards already made are not affected.',
   },
+  'records.entry-damaged': {
+    exit: 'recordsUnusable',
+    what: 'Not as it was stored: {why}.',
+    next: 'Do not go by this entry; the other ones can be used.',
+  },
   'records.disk-full': {
     exit: 'recordsUnusable',
     what: 'There is no room left for the records in {path}; the last entry was not kept.',

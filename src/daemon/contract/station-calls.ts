@@ -2,7 +2,7 @@ import * as z from 'zod';
 import type { DeviceGraph } from '../../contract/devices.ts';
 import type { GuardResult } from '../../contract/verdict.ts';
 import type { CardOrigin } from '../../job/station/identify-card.ts';
-import type { RecordView } from '../../records/record-types.ts';
+import type { RecordsExport, RecordView, StoreCheck } from '../../records/record-types.ts';
 import { rights } from './rights.ts';
 
 /** What the front asks the station for: one call a connection, one line; the answer's last line ends it. */
@@ -29,6 +29,8 @@ export const orders = {
   identify: z.strictObject({ device: deviceName }),
   records: z.strictObject({}),
   record: z.strictObject({ id: recordNumber }),
+  checkRecords: z.strictObject({}),
+  exportRecords: z.strictObject({}),
 } as const;
 
 export type OrderOf<Name extends keyof typeof orders> = z.infer<(typeof orders)[Name]>;
@@ -46,6 +48,8 @@ export interface Answers {
   identify: CardOrigin;
   records: { records: RecordView[] };
   record: { record: RecordView };
+  checkRecords: StoreCheck;
+  exportRecords: RecordsExport;
 }
 
 /** One line of an answer. */

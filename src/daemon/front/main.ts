@@ -8,6 +8,7 @@ import { rights } from '../contract/rights.ts';
 import { makeServer } from './make-server.ts';
 import { openRequestLog } from './request-log.ts';
 import { lookRoutes } from './routes/look-routes.ts';
+import { recordRoutes } from './routes/record-routes.ts';
 import { linkStation } from './station-link.ts';
 
 /** The part that people talk to: HTTP and JSON on sockets that were opened for it. It sees no disk. */
@@ -18,7 +19,8 @@ export async function main(argv: readonly string[]): Promise<void> {
   });
   const log = openRequestLog(pino.destination({ fd: 1, sync: true }), process.stdout.isTTY === true);
   const { version } = packageFacts;
-  const routes = lookRoutes(linkStation(values.station), { version });
+  const station = linkStation(values.station);
+  const routes = [...lookRoutes(station, { version }), ...recordRoutes(station)];
   const fds = listenFds(process.env, process.pid);
   const servers: FastifyInstance[] = [];
   for (const right of rights) {

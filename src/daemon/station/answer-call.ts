@@ -11,6 +11,8 @@ const runs: Readonly<Record<keyof typeof orders, Run>> = {
   identify: async (parts, { order }) => answerIdentify(parts, orders.identify.parse(order)),
   records: async ({ records }) => ({ records: records.listRecords() }),
   record: async (parts, { order }) => answerRecord(parts, orders.record.parse(order)),
+  checkRecords: async ({ records }) => records.check(),
+  exportRecords: async ({ records }) => records.exportAll(),
 };
 
 const isKnown = (call: string): call is keyof typeof orders => Object.hasOwn(runs, call);

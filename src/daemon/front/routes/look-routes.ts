@@ -6,9 +6,8 @@ import type { StationLink } from '../station-link.ts';
 
 const findings = z.array(z.looseObject({ code: z.string(), severity: z.string() }));
 const disk = z.looseObject({ node: z.string(), name: z.string(), sizeBytes: z.number(), kind: z.string() });
-const record = z.looseObject({ id: z.number(), state: z.string(), node: z.string().nullable() });
+export const record = z.looseObject({ id: z.number(), state: z.string(), node: z.string().nullable() });
 const fileState = z.object({ path: z.string(), state: z.string() });
-const number = z.strictObject({ id: z.string().regex(/^[1-9]\d{0,9}$/) });
 
 /** What can be seen without changing anything. */
 export function lookRoutes(station: StationLink, about: { version: string }): Route[] {
@@ -56,26 +55,6 @@ export function lookRoutes(station: StationLink, about: { version: string }): Ro
       }),
       run: (request, _reply, right) =>
         station.ask(callerOf(request, right), 'identify', request.body as { device: string }),
-    },
-    {
-      method: 'GET',
-      url: '/v1/records',
-      needs: 'look',
-      summary: 'What was written where, newest first',
-      answer: z.object({ records: z.array(record) }),
-      run: (request, _reply, right) => station.ask(callerOf(request, right), 'records', {}),
-    },
-    {
-      method: 'GET',
-      url: '/v1/records/:id',
-      needs: 'look',
-      summary: 'One record whole',
-      params: number,
-      answer: z.object({ record }),
-      run: (request, _reply, right) =>
-        station.ask(callerOf(request, right), 'record', {
-          id: Number((request.params as { id: string }).id),
-        }),
     },
   ];
 }
