@@ -12,6 +12,7 @@ import { personalizeCommand } from './commands/personalize.ts';
 import { planCommand } from './commands/plan.ts';
 import { recordsCommand } from './commands/records.ts';
 import { rehearseCommand } from './commands/rehearse.ts';
+import { reportCommand } from './commands/report.ts';
 import { rollcallCommand } from './commands/rollcall.ts';
 import { verifyCommand } from './commands/verify.ts';
 import { writeCommand } from './commands/write.ts';
@@ -124,6 +125,13 @@ function addLooking(program: Command, launch: Launch): void {
     .option('--export <file>', 'write them into a file instead: a table (.csv) or all that is known (.json)')
     .option('--check', 'read the whole store, and say whether all is as it was stored')
     .action((id, options) => launch(options, (desk) => recordsCommand(desk, id, options)));
+  command(
+    program,
+    'report [batch]',
+    'a page about the last batch, or the one named: results, rates, where the time went',
+  )
+    .option('--out <file>', 'the page; SET-batch-N.html here if not given')
+    .action((batch, options) => launch(options, (desk) => reportCommand(desk, batch, options)));
   addRollCall(program, launch);
   command(program, 'plan', 'begin a plan, or check one')
     .option('--check <file>', 'the plan to check, every mistake at once')
@@ -176,6 +184,7 @@ function addMaking(program: Command, launch: Launch): void {
     )
     .option('--only <node>', 'only this node; may be given again', collect, [])
     .option('--again <node>', 'this node anew although it is done; may be given again', collect, [])
+    .option('--report <file>', 'at the end, a page about it: results, rates, where the time went')
     .option('--no-bell', 'no bell when a card wants changing')
     .action((plan, options) => launch(options, (desk) => batchCommand(desk, plan, options)));
   command(program, 'personalize <device>', 'give a card that was written before to a node')

@@ -29,11 +29,23 @@ export function writePage(path: string, content: string, isOurs: (head: string) 
     syncFolder(dirname(target));
     return target;
   } catch (cause) {
-    if (cause instanceof CardwrightError) throw cause;
-    throw new CardwrightError('usage.file-not-written', {
-      facts: { path: target, errno: errnoOf(cause) },
-      cause,
-    });
+    throw notWritten(cause, target);
+  }
+}
+
+function notWritten(cause: unknown, path: string): CardwrightError {
+  if (cause instanceof CardwrightError) return cause;
+  return new CardwrightError('usage.file-not-written', { facts: { path, errno: errnoOf(cause) }, cause });
+}
+
+/** Before the content is made: whether it can go there. @throws CardwrightError `usage.file-in-the-way`, `usage.file-not-written` */
+export function expectPlace(path: string, isOurs: (head: string) => boolean): void {
+  const target = resolve(path);
+  try {
+    refuseForeign(target, isOurs);
+    fs.accessSync(dirname(target), fs.constants.W_OK | fs.constants.X_OK);
+  } catch (cause) {
+    throw notWritten(cause, target);
   }
 }
 

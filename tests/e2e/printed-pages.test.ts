@@ -5,8 +5,17 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { labelsPage } from '../../src/cli/pages/labels-page.ts';
 import { gridOn, labelSizes, papers } from '../../src/cli/pages/paper.ts';
 import { makeRehearsalPlan } from '../../src/rehearsal/make-plan.ts';
+import { makeSampleBatch } from '../batch/sample-batch.ts';
 import { hardLabels, orchardLabel } from '../cli/pages/sample-labels.ts';
-import { browserNeeds, codesOn, type PrintedWord, paperOf, printPage, wordsOn } from '../lab/browser.ts';
+import {
+  browserNeeds,
+  codesOn,
+  type PrintedWord,
+  paperOf,
+  printPage,
+  widthWanted,
+  wordsOn,
+} from '../lab/browser.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { openSample, orchardJob } from '../records/sample.ts';
 import { runTool } from './run-tool.ts';
@@ -125,4 +134,36 @@ describeWith(browserNeeds, 'labels in a browser', { timeoutMs: 120_000 }, () => 
       );
     },
   );
+});
+
+describeWith(browserNeeds, 'the page about a batch in a browser', { timeoutMs: 120_000 }, () => {
+  let folder: string;
+  beforeEach(() => {
+    folder = fs.mkdtempSync(join(tmpdir(), 'cardwright-report-'));
+  });
+  afterEach(() => fs.rmSync(folder, { recursive: true, maxRetries: 5, retryDelay: 200 }));
+
+  it('fits a telephone, and paper, with all its text', async () => {
+    makeSampleBatch(join(folder, 'records.db'));
+    const page = join(folder, 'report.html');
+    const made = await runTool([
+      'report',
+      '--direct',
+      '--records',
+      join(folder, 'records.db'),
+      '--out',
+      page,
+    ]);
+    expect(made.status, made.stderr).toBe(0);
+    expect(widthWanted(page, folder, 390)).toBe(390);
+
+    const pdf = printPage(page, folder);
+    const { widthMm, pages } = paperOf(pdf);
+    expect(pages).toBeLessThanOrEqual(5);
+    const words = wordsOn(pdf);
+    for (const text of ['orchard-07', 'verify', 'usb:1-2', '✗', 'media.write-failed.']) {
+      expect(words.map((word) => word.text)).toContain(text);
+    }
+    expect(words.filter(({ leftMm, rightMm }) => leftMm < 5 || rightMm > widthMm - 5)).toEqual([]);
+  });
 });

@@ -9,13 +9,13 @@ export const browserNeeds: Requirement[] = ['program:chromium', 'program:pdftopp
 const limitMs = 120_000;
 const quiet = { stdio: ['ignore', 'pipe', 'pipe'] as ['ignore', 'pipe', 'pipe'], timeout: limitMs };
 
-function runBrowser(page: string, folder: string, options: string[]): void {
+function runBrowser(page: string, folder: string, options: string[]): string {
   // Its sandbox does not start for root; the pages are our own.
   const base = ['--headless', '--no-sandbox', '--disable-gpu', '--no-first-run', '--hide-scrollbars'];
-  execFileSync(
+  return execFileSync(
     'chromium',
     [...base, `--user-data-dir=${join(folder, 'profile')}`, ...options, `file://${page}`],
-    { ...quiet, env: { ...process.env, HOME: folder } },
+    { ...quiet, encoding: 'utf8', env: { ...process.env, HOME: folder } },
   );
 }
 
@@ -24,6 +24,19 @@ export function printPage(page: string, folder: string): string {
   const pdf = join(folder, 'printed.pdf');
   runBrowser(page, folder, ['--no-pdf-header-footer', `--print-to-pdf=${pdf}`]);
   return pdf;
+}
+
+/** How many columns (CSS pixels) a page wants in a window of this width: more where it has to be moved sideways. */
+export function widthWanted(page: string, folder: string, widthPx: number): number {
+  const frame = join(folder, 'frame.html');
+  const shown = fs.readFileSync(page, 'utf8').replaceAll('&', '&amp;').replaceAll('"', '&quot;');
+  fs.writeFileSync(
+    frame,
+    `<!doctype html><iframe srcdoc="${shown}" style="width:${widthPx}px;height:800px;border:0"></iframe><script>
+onload = () => document.documentElement.setAttribute('data-wanted', frames[0].document.documentElement.scrollWidth)</script>`,
+  );
+  const dom = runBrowser(frame, folder, ['--dump-dom']);
+  return Number(/data-wanted="(\d+)"/.exec(dom)?.[1]);
 }
 
 /** Pages of a printed file and the size of its paper in millimetres (a point is 1/72 inch, ISO 32000-1, section 8.3.2.3). */

@@ -25,6 +25,7 @@ import { findingFields } from '../text/json-lines.ts';
 import { entries, entry } from '../text/sheet.ts';
 import { formatSize } from '../text/sizes.ts';
 import { toolVersion } from '../version.ts';
+import { expectReportPlace, writeReport } from './report.ts';
 
 export interface BatchOptions {
   reader: string[];
@@ -32,6 +33,7 @@ export interface BatchOptions {
   only: string[];
   again: string[];
   bell: boolean;
+  report?: string;
 }
 
 interface Session {
@@ -49,6 +51,7 @@ interface Session {
 export async function batchCommand(desk: Desk, planPath: string, options: BatchOptions): Promise<ExitStatus> {
   const plan = await readPlanFile(planPath);
   const confirms = parseConfirms(options.confirm);
+  if (options.report !== undefined) expectReportPlace(options.report);
   if (!plan.image) throw new CardwrightError('batch.no-image', { facts: { path: plan.path } });
   expectRoot();
   const records = desk.records();
@@ -116,6 +119,7 @@ async function runSession(
   } finally {
     records.endBatch(batch, outcome);
     tellEnd(session, { batch, outcome, rows, finished });
+    if (options.report !== undefined) tellReport(session, batch, options.report);
   }
   return statusOf[outcome];
 }
@@ -194,6 +198,22 @@ async function makeCards(
   } finally {
     output.settle();
     staged.discard();
+  }
+}
+
+/** What became of the cards stands: a page that cannot be written is said, and changes nothing of that. */
+function tellReport({ desk, records }: Session, batch: number, path: string): void {
+  try {
+    writeReport(desk, records.exportAll(), batch, path);
+  } catch (error) {
+    if (!(error instanceof CardwrightError)) throw error;
+    const { code, facts } = error;
+    const said = finding(code, 'fail', facts);
+    desk.output.tell(
+      'report-not-written',
+      { finding: findingFields(said) },
+      findingLines(desk.output.sheet, [said]),
+    );
   }
 }
 

@@ -1,10 +1,11 @@
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import { finding } from '../../contract/finding.ts';
-import type { RecordsExport, RecordView, StoreCheck } from '../../records/record-types.ts';
+import type { RecordView } from '../../records/record-types.ts';
 import type { Desk } from '../desk.ts';
 import { type HostKeyForm, hostKeyFields, hostKeyForms, hostKeyLines } from '../host-key-forms.ts';
 import { type RecordChoice, type RecordChoiceOptions, readRecordChoice } from '../record-choice.ts';
+import { openRecordReader, type RecordReader } from '../record-reader.ts';
 import { exportForm, writeRecordsFile } from '../records-file.ts';
 import { done } from '../run-command.ts';
 import { recordScreen, recordsScreen } from '../screens/records-screen.ts';
@@ -31,7 +32,7 @@ export async function recordsCommand(
     throw new CardwrightError('usage.missing-argument', { facts: { argument: 'ID', command: 'records' } });
   }
   if (options.export !== undefined) exportForm(options.export);
-  const store = await openReader(desk);
+  const store = await openRecordReader(desk);
   if (options.check) return checkRecords(desk, store);
   if (options.export !== undefined) return exportRecords(desk, store, options.export, choice);
   if (id !== undefined) return showRecord(desk, store, recordNumber(id), form);
@@ -87,41 +88,6 @@ async function checkRecords(desk: Desk, store: RecordReader): Promise<ExitStatus
     facts: { path, why: `${problems.length} found wrong` },
     findings: problems.map((why) => finding('records.entry-damaged', 'fail', { why })),
   });
-}
-
-/** The records, wherever they are. */
-interface RecordReader {
-  list(): Promise<RecordView[]>;
-  read(id: number): Promise<RecordView | null>;
-  check(): Promise<StoreCheck>;
-  exportAll(): Promise<RecordsExport>;
-}
-
-const noCounts = { records: 0, batches: 0, cards: 0, sets: 0, maps: 0 };
-const emptyExport = (): RecordsExport => ({
-  format: 'cardwright-records',
-  version: 1,
-  ...{ sets: [], batches: [], cards: [], records: [] },
-});
-
-async function openReader(desk: Desk): Promise<RecordReader> {
-  const daemon = await desk.daemon();
-  if (daemon) {
-    return {
-      list: async () => (await daemon.records()).records,
-      read: async (id) => (await daemon.record(id)).record,
-      check: () => daemon.checkRecords(),
-      exportAll: () => daemon.exportRecords(),
-    };
-  }
-  const store = desk.existingRecords();
-  store?.settleInterrupted();
-  return {
-    list: async () => store?.listRecords() ?? [],
-    read: async (id) => store?.readRecord(id) ?? null,
-    check: async () => store?.check() ?? { path: desk.recordsPath, counts: noCounts, problems: [] },
-    exportAll: async () => store?.exportAll() ?? emptyExport(),
-  };
 }
 
 const fieldsOf = (record: RecordView) => ({

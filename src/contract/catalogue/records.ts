@@ -66,6 +66,11 @@ export const recordsCodes = {
     what: 'There is no batch {batch} in the records.',
     next: 'Run the batch anew: what is done is recognised and not made again.',
   },
+  'records.no-batch-yet': {
+    exit: 'usage',
+    what: 'No batch is recorded here.',
+    next: 'Make a set with `cardwright batch PLAN`; each batch can be told of afterwards.',
+  },
   'records.wrong-step': {
     exit: 'unexpected',
     what: 'Record {record} is "{state}" and cannot be made "{wanted}".',
