@@ -152,3 +152,26 @@ describe('layout 2', () => {
     expect(records.readCurve(1)).toEqual([]);
   });
 });
+
+/** `sqlite3 records.db .dump` of a store that layout 3 wrote: a batch of two, one done, one failed. */
+const third = join(import.meta.dirname, 'layouts', 'v3.sql');
+
+describe('layout 3', () => {
+  it('opens with its batch, and every entry is found sound', () => {
+    const path = join(workFolder(), 'records.db');
+    const db = new Database(path);
+    db.exec(readFileSync(third, 'utf8'));
+    db.pragma(`application_id = ${applicationId}`);
+    db.pragma('user_version = 3');
+    db.close();
+    const records = openSample(path);
+    expect(records.check()).toMatchObject({
+      problems: [],
+      counts: { records: 2, batches: 1, cards: 2, sets: 1, maps: 2 },
+    });
+    expect(records.readBatch(1)).toMatchObject({ state: 'not-all-done', recordIds: [1, 2] });
+    expect(records.readRecord(1)).toMatchObject({ slot: 'A1', settings: { network: 'ab'.repeat(32) } });
+    expect(records.readFilesKey(1)).toBeNull();
+    records.close();
+  });
+});

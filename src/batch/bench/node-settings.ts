@@ -31,11 +31,17 @@ function fileDigest(path: string): string {
 const withContent = <T extends { source: string }>(files: readonly T[]) =>
   files.map(({ source, ...rest }) => ({ ...rest, content: fileDigest(source) }));
 
+const imageSettings = ({ path, packedSha256, packedBytes, sizeBytes }: ImageKnown) => ({
+  name: basename(path),
+  packedSha256,
+  packedBytes,
+  sizeBytes,
+});
+
 /** The settings of one node by area, in the words in which a change is told. */
-function areasOf(plan: Plan, node: PlanNode, image: ImageKnown): Record<string, unknown> {
-  const { packedSha256, packedBytes, sizeBytes } = image;
+function areasOf(plan: Plan, node: PlanNode, image: ImageKnown | null): Record<string, unknown> {
   return {
-    image: { name: basename(image.path), packedSha256, packedBytes, sizeBytes },
+    ...(image ? { image: imageSettings(image) } : {}),
     access: plan.access,
     'host keys': { hostKeys: plan.hostKeys, types: plan.hostKeyTypes },
     network: { ...plan.network, address: node.address, link: node.link },
@@ -52,13 +58,14 @@ function areasOf(plan: Plan, node: PlanNode, image: ImageKnown): Record<string, 
  * What a record keeps of a node's settings, to say later which of them the plan has changed since: HMAC-SHA-256 with the
  * station's key, so that nothing can be guessed from a digest.
  *
+ * @param image null where a card keeps the image that it has
  * @throws CardwrightError `usage.file-unreadable` for a file that the plan names
  */
 export function digestSettings(
   key: Uint8Array,
   plan: Plan,
   node: PlanNode,
-  image: ImageKnown,
+  image: ImageKnown | null,
 ): SettingsDigests {
   const digest = (area: string, value: unknown) =>
     createHmac('sha256', key)
@@ -67,6 +74,17 @@ export function digestSettings(
   return Object.fromEntries(
     Object.entries(areasOf(plan, node, image)).map(([area, value]) => [area, digest(area, value)]),
   );
+}
+
+/** What the record of a job of its own keeps of its node, as a batch's would. */
+export function marksOf(
+  key: Uint8Array,
+  request: { plan: Plan; node: PlanNode } | null,
+  image: ImageKnown | null,
+): { slot: string | null; settings: SettingsDigests | null } {
+  if (request === null) return { slot: null, settings: null };
+  const { plan, node } = request;
+  return { slot: node.slot, settings: digestSettings(key, plan, node, image) };
 }
 
 /** The areas that differ. An area that an older record does not have is not known to differ. */

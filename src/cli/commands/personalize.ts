@@ -1,3 +1,4 @@
+import { marksOf } from '../../batch/bench/node-settings.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import { foreseeOnCard } from '../../job/station/foresee-on-card.ts';
@@ -35,9 +36,11 @@ export async function personalizeCommand(
   }
   expectRoot();
   if (options.dryRun) return foresee(desk, device, node);
-  const station = await openStation(desk, await desk.key());
+  const key = await desk.key();
+  const station = await openStation(desk, key);
   const approver = createApprover(output, options.confirm ?? null, signal);
-  const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
+  const marks = marksOf(key, node, null);
+  const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion, marks };
   const mayUnmount = options.unmount === true || node.plan.unmount === 'yes';
   return tellJob(desk, { node: node.node, imagePath: '', layout: [] }, (onBegun) =>
     personalizeCard(job, { device, mayUnmount, node }, onBegun),

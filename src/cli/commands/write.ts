@@ -1,4 +1,5 @@
 import { basename, resolve } from 'node:path';
+import { marksOf } from '../../batch/bench/node-settings.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import { checkImage } from '../../job/station/check-image.ts';
 import { layoutOf } from '../../job/station/take-card.ts';
@@ -32,7 +33,8 @@ export async function writeCommand(
   const path = resolve(imagePath);
   const request = imageRequest(path, options, node?.plan ?? null);
   expectRoot();
-  const station = await openStation(desk, await desk.key());
+  const key = await desk.key();
+  const station = await openStation(desk, key);
   const image = await checkImage(request, signal);
   const { facts } = image;
   output.say(
@@ -47,7 +49,8 @@ export async function writeCommand(
   const known = facts.findings.filter((found) => found.code !== 'image.hazards-not-looked-at');
   output.say(findingLines(output.sheet, known));
   const approver = createApprover(output, options.confirm ?? null, signal);
-  const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion };
+  const marks = marksOf(key, node, facts);
+  const job = { station, records: desk.records(), approver, port: output.events, signal, toolVersion, marks };
   const mayUnmount = options.unmount === true || node?.plan.unmount === 'yes';
   return tellJob(desk, { node: node?.node ?? null, imagePath: path, layout: layoutOf(facts) }, (onBegun) =>
     writeCard(job, { image, device, mayUnmount, node }, onBegun),

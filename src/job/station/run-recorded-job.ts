@@ -136,6 +136,7 @@ function newJobOf({ card, facts, finished, edit }: PreparedJob, { toolVersion, m
     card: card.identity,
     image: image ?? finished?.record.image ?? null,
     toolVersion,
+    cardRecordUuid: finished?.record.uuid ?? null,
     ...marks,
   };
 }

@@ -42,8 +42,8 @@ export interface StationJob {
   marks?: JobMarks;
 }
 
-/** What a batch adds to the record of each of its jobs. `image`: where the staged copy comes from. */
-export type JobMarks = Pick<NewJob, 'batch' | 'slot' | 'cardRecordUuid' | 'settings' | 'image'>;
+/** What is added to the record of a job; a batch adds all of it. `image`: where the staged copy comes from. */
+export type JobMarks = Partial<Pick<NewJob, 'batch' | 'slot' | 'cardRecordUuid' | 'settings' | 'image'>>;
 
 /**
  * From the name of a device to a claimed card: enumerate, guard, approve, unmount, claim. Nothing is written before

@@ -9,6 +9,7 @@ import type { NodeRequest } from './order-edit.ts';
 import { wishSeed } from './plan-seed.ts';
 import { foreseeOnImage } from './preview-edit.ts';
 import { sectorBytesOf } from './read-image.ts';
+import { recordOnCard } from './record-on-card.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
 import { layoutOf, type StationJob, takeCard } from './take-card.ts';
 
@@ -48,7 +49,15 @@ export async function writeCard(
   const wish = await wishSeed(image.facts, node?.plan ?? null);
   const { card, disk, seed } = await takeCard(job, { ...request, losesAll: true, seed: wish }, image.facts);
   try {
-    const outcome = await writeTakenCard(job, { card, diskName: disk.name, image, seed, node }, onBegun);
+    const marks = {
+      ...job.marks,
+      cardRecordUuid: job.marks?.cardRecordUuid ?? (await recordOnCard(job, card)),
+    };
+    const outcome = await writeTakenCard(
+      { ...job, marks },
+      { card, diskName: disk.name, image, seed, node },
+      onBegun,
+    );
     return { outcome, card, disk };
   } catch (error) {
     card.close();
