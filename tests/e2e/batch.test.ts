@@ -115,10 +115,14 @@ describeWith(
     it('works on two readers side by side; is killed while it writes, and goes on with what is not done', () =>
       withBench(2, async (station, [left, right]) => {
         if (!left || !right) throw new Error('no disks');
-        const approve = async () =>
-          (
-            await Promise.all([left, right].map(async ({ node }) => `${node}=${await station.codeOf(node)}`))
-          ).flatMap((one) => ['--confirm', one]);
+        // One look after the other: each finds what the other has open.
+        const approve = async () => {
+          const words: string[] = [];
+          for (const { node } of [left, right]) {
+            words.push('--confirm', `${node}=${await station.codeOf(node)}`);
+          }
+          return words;
+        };
         const tool = station.start('batch', station.plan, ...(await approve()));
         const begun = await Promise.all(
           [left, right].map(({ node }) => tool.seen(is('job-begun', { reader: node }))),

@@ -37,6 +37,8 @@ export interface GuestToolEnd extends GuestResult {
 
 export interface GuestStation {
   imageBytes: Buffer;
+  /** where the plan is, in the guest */
+  plan: string;
   /** "write IMAGE DEVICE --plan … --node NODE" and what else is given, as words */
   writeWords(device: string, node: string, ...more: string[]): string[];
   start(...words: string[]): Promise<GuestJob>;
@@ -57,12 +59,16 @@ export const toolLine = (...words: string[]): string =>
   ['node', 'bin/cardwright.js', ...words, '--records', `${home}/store/records.db`].map(shellQuote).join(' ');
 
 /** Lays image and plan out in the guest's memory. */
-export async function openGuestStation(guest: Guest, shape: SmallImageShape): Promise<GuestStation> {
+export async function openGuestStation(
+  guest: Guest,
+  shape: SmallImageShape,
+  nodeCount = 4,
+): Promise<GuestStation> {
   await loadFat();
   const made = join(guest.outFolder, 'orchard');
   await mkdir(made);
   writeSmallImage(join(made, 'node-os.img'), shape);
-  makeRehearsalPlan(made, 4, 'node-os.img');
+  makeRehearsalPlan(made, nodeCount, 'node-os.img');
   const copied = await guest.run(`mkdir ${home} && cp -r /out/orchard/. ${home}/`);
   if (copied.status !== 0) throw new Error(`the guest's station: ${copied.stderr}`);
 
@@ -74,6 +80,7 @@ export async function openGuestStation(guest: Guest, shape: SmallImageShape): Pr
   };
   return {
     imageBytes: smallImage(shape),
+    plan: `${home}/orchard.yaml`,
     writeWords: (device, node, ...more) => [
       ...['write', `${home}/node-os.img`, device, '--plan', `${home}/orchard.yaml`, '--node', node],
       ...more,
