@@ -50,6 +50,8 @@ describeWith(['loop', 'tmpfs-direct-io'], 'looking through the daemon', { timeou
         ['identify', node],
         ['records'],
         ['records', '7'],
+        ['records', '--check'],
+        ['records', '--last', '1'],
       ]) {
         const there = await station.run(...args);
         const here = await station.direct(...args);

@@ -6,8 +6,8 @@ import type { StationJob } from './take-card.ts';
 
 /**
  * The record that a claimed card names itself, by its uuid: how a card without a CID is known again, so that what an
- * earlier record says of it ends with this job. Looked for only where some record may speak of the card; null where
- * it says nothing, or nothing that can be read.
+ * earlier record says of it ends with this job. Looked for only where some record speaks of a card of this size; null
+ * where it says nothing, or nothing that can be read.
  *
  * @throws CardwrightError `media.*`
  */
@@ -15,13 +15,8 @@ export async function recordOnCard(
   { records }: Pick<StationJob, 'records'>,
   card: CardInReader,
 ): Promise<string | null> {
-  const { cid, serial, sizeBytes, port } = card.identity;
-  if (
-    cid !== null ||
-    records.findForCard({ cid, serial, sizeBytes, port, identityUuid: null }).length === 0
-  ) {
-    return null;
-  }
+  const { cid, sizeBytes } = card.identity;
+  if (cid !== null || !records.listRecords().some((one) => one.card.sizeBytes === sizeBytes)) return null;
   try {
     const { identity } = await withWorker(card, null, silentPort, (worker) => worker.call('readCard', {}));
     return identity?.record ?? null;
