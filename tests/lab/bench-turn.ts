@@ -1,6 +1,6 @@
 /**
- * One at a time at the bench: the lab runs in two halves side by side, and what one of them does to loop devices is a
- * fact about the machine for the other. Whoever makes or writes disks takes turns, by a lock on the file that
+ * One at a time at the bench: the lab runs in lanes side by side, and what one of them does to loop devices is a
+ * fact about the machine for the others. Whoever makes or writes disks takes turns, by a lock on the file that
  * CARDWRIGHT_BENCH names (flock(1): a child holds it, and the kernel gives it back with the child's end). Without that
  * variable nobody else is there.
  */

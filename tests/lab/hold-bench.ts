@@ -1,5 +1,5 @@
-/** Before each file of the half that works with block devices: the bench is its own until the file's end. */
+/** Before each file of the lane that works with block devices: the bench is its own until the file's end. */
 import { afterAll } from 'vitest';
 import { takeBench } from './bench-turn.ts';
 
-if (process.env.CARDWRIGHT_BENCH_HALF === 'disks') afterAll(await takeBench(), 60_000);
+if (process.env.CARDWRIGHT_BENCH_LANE === 'disks') afterAll(await takeBench(), 60_000);

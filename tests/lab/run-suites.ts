@@ -1,19 +1,23 @@
 /**
- * Runs the lab in two halves side by side: block devices here; there the emulated computers, which take minutes and
- * are hardly ever at the bench. What the second half says is shown when the first has ended, so that their lines do
- * not mix. Ends with 0 when both were green.
+ * Runs the lab in three lanes side by side: block devices here; beside them machines with readers, and computers that
+ * start from finished cards. Those take minutes and are hardly ever at the bench; two cores are busy all the time. What
+ * the others say is shown when the first has ended, so that their lines do not mix. Ends with 0 when all were green.
  */
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { execa } from 'execa';
 
-const computers = ['tests/lab/guest/', 'tests/devices/live-guest', 'tests/e2e/guest-', 'tests/e2e/proof'];
+/** Beginnings of file names; all other files of the lab are the first lane's. */
+const lanes = {
+  'machines with readers': ['tests/lab/guest/', 'tests/devices/live-guest', 'tests/e2e/guest-'],
+  'computers that start from cards': ['tests/e2e/proof'],
+};
 
 const folder = mkdtempSync(join(tmpdir(), 'cardwright-bench-'));
 const bench = join(folder, 'turn');
 writeFileSync(bench, '');
-const runHalf = (half: 'disks' | 'computers', files: string[], output: 'inherit' | 'pipe') =>
+const runLane = (lane: string, files: string[], output: 'inherit' | 'pipe') =>
   execa('vitest', ['run', '--project', 'lab', ...files], {
     preferLocal: true,
     reject: false,
@@ -21,15 +25,20 @@ const runHalf = (half: 'disks' | 'computers', files: string[], output: 'inherit'
     stdin: 'ignore',
     stdout: output,
     stderr: output,
-    env: { CARDWRIGHT_BENCH: bench, CARDWRIGHT_BENCH_HALF: half },
+    env: { CARDWRIGHT_BENCH: bench, CARDWRIGHT_BENCH_LANE: lane },
   });
 try {
-  const beside = runHalf('computers', computers, 'pipe');
-  const without = computers.map((begin) => `--exclude=${begin}${begin.endsWith('/') ? '**' : '*'}`);
-  const disks = await runHalf('disks', without, 'inherit');
-  const { all, exitCode } = await beside;
-  process.stdout.write(`\n== emulated computers, beside the above\n${all}\n`);
-  process.exitCode = disks.exitCode === 0 && exitCode === 0 ? 0 : 1;
+  const beside = Object.entries(lanes).map(([lane, files]) => ({ lane, run: runLane(lane, files, 'pipe') }));
+  const without = Object.values(lanes).flat();
+  const rest = without.map((begin) => `--exclude=${begin}${begin.endsWith('/') ? '**' : '*'}`);
+  const { exitCode } = await runLane('disks', rest, 'inherit');
+  let isGreen = exitCode === 0;
+  for (const { lane, run } of beside) {
+    const { all, exitCode: status } = await run;
+    process.stdout.write(`\n== ${lane}, beside the above\n${all}\n`);
+    isGreen &&= status === 0;
+  }
+  process.exitCode = isGreen ? 0 : 1;
 } finally {
   rmSync(folder, { recursive: true, force: true });
 }

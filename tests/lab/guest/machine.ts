@@ -112,7 +112,7 @@ export interface MachineOptions {
 export const socketsIn = (folder: string) => ({ qmp: `${folder}/qmp`, commands: `${folder}/commands` });
 
 /** No more than programs and modules of today ask for: vectors wider than this are slow to emulate. */
-const processor = 'qemu64,+ssse3,+sse4.1,+sse4.2,+popcnt,+pclmulqdq';
+export const processor = 'qemu64,+ssse3,+sse4.1,+sse4.2,+popcnt,+pclmulqdq';
 
 /** All arguments of qemu-system-x86_64: emulated (no KVM needed), no network, host's / read-only, /out shared. */
 export function machineArguments({ kernel, disks, memoryMiB, folder, rootNode }: MachineOptions): string[] {

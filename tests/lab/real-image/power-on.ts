@@ -7,6 +7,7 @@ import { mkdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { execa } from 'execa';
 import type { Cleanup } from '../cleanup.ts';
+import { processor } from '../guest/machine.ts';
 import { type Running, startProcess } from '../processes.ts';
 import type { BenchNetwork } from './bench-network.ts';
 
@@ -49,7 +50,7 @@ export async function powerOn(cleanup: Cleanup, parent: string, options: PowerOn
   const kernelLine = readFileSync(join(bootFolder, 'cmdline.txt'), 'utf8').trim();
   const console = join(folder, 'console');
   const args = [
-    ...['-accel', 'tcg,thread=multi', '-cpu', 'qemu64', '-smp', '2', '-m', '512'],
+    ...['-accel', 'tcg,thread=multi', '-cpu', processor, '-smp', '2', '-m', '512'],
     ...['-nodefaults', '-no-user-config', '-display', 'none', '-no-reboot', '-serial', `file:${console}`],
     ...['-kernel', join(bootFolder, 'vmlinuz'), '-initrd', join(bootFolder, 'initrd.img')],
     ...['-append', kernelLine],
