@@ -13,6 +13,8 @@ export interface Policy {
   /** USB ids of modules in boot mode beyond those that are known, "0a5c:2711"; only shown, they allow nothing */
   readonly bootModeIds: readonly string[];
   readonly groups: Readonly<Record<string, string>>;
+  /** what a daemon does with its jobs when it is told to end */
+  readonly atStop: 'finish' | 'cancel';
 }
 
 export const defaultPolicy: Policy = Object.freeze({
@@ -24,4 +26,5 @@ export const defaultPolicy: Policy = Object.freeze({
   imageFolders: [],
   bootModeIds: [],
   groups: {},
+  atStop: 'cancel' as const,
 });

@@ -80,20 +80,20 @@ describe('a plan that changed since a node was made', () => {
   it('is told by area, and an unchanged one is not', async () => {
     let before = {};
     await withPlan(planText('192.0.2.11/24', 'a.txt'), (plan, node) => {
-      before = digestSettings(key, plan, node, image);
+      before = digestSettings(key, { plan, node }, image);
     });
     await withPlan(planText('192.0.2.11/24', 'a.txt'), (plan, node) => {
-      expect(changedAreas(before, digestSettings(key, plan, node, image))).toEqual([]);
-      expect(changedAreas(before, digestSettings(key, plan, node, { ...image, sizeBytes: 11 }))).toEqual([
+      expect(changedAreas(before, digestSettings(key, { plan, node }, image))).toEqual([]);
+      expect(changedAreas(before, digestSettings(key, { plan, node }, { ...image, sizeBytes: 11 }))).toEqual([
         'image',
       ]);
-      expect(changedAreas(null, digestSettings(key, plan, node, image))).toEqual([]);
+      expect(changedAreas(null, digestSettings(key, { plan, node }, image))).toEqual([]);
       // Another station's key: nothing can be compared, and nothing be guessed.
-      const other = digestSettings(new Uint8Array(32), plan, node, image);
+      const other = digestSettings(new Uint8Array(32), { plan, node }, image);
       expect(Object.keys(other).every((area) => other[area] !== (before as typeof other)[area])).toBe(true);
     });
     await withPlan(planText('192.0.2.99/24', 'b.txt'), (plan, node) => {
-      expect(changedAreas(before, digestSettings(key, plan, node, image))).toEqual(['network', 'files']);
+      expect(changedAreas(before, digestSettings(key, { plan, node }, image))).toEqual(['network', 'files']);
     });
   });
 });

@@ -90,7 +90,9 @@ export async function withDaemon<T>(
   return withStation(allowDevices, prepare, async (direct) => {
     const policy = join(direct.folder, 'policy.yaml');
     fs.appendFileSync(policy, more.policy ?? '');
-    const daemonArgs = ['--policy', policy, '--records', direct.records, ...(more.daemonArgs ?? [])];
+    const uploads = join(direct.folder, 'uploads');
+    const places = ['--policy', policy, '--records', direct.records, '--uploads', uploads];
+    const daemonArgs = [...places, ...(more.daemonArgs ?? [])];
     const daemon = await startDaemon(direct.folder, daemonArgs);
     const env = { CARDWRIGHT_RUNTIME: daemon.runtime, XDG_STATE_HOME: join(direct.folder, 'state') };
     const run = (...args: string[]) => runTool([...args, '--json'], { env });

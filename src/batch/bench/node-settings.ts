@@ -1,9 +1,8 @@
 import { createHash, createHmac } from 'node:crypto';
-import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
-import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageFacts } from '../../contract/image.ts';
-import type { Plan, PlanNode } from '../../contract/plan.ts';
+import type { NodeRequest } from '../../job/station/order-edit.ts';
+import { materialsOnDisk, type PlanMaterials } from '../../job/station/plan-materials.ts';
 
 /** Keyed digests (hex) of a node's settings, one for each area of the plan. */
 export type SettingsDigests = Record<string, string>;
@@ -19,17 +18,11 @@ function canonical(value: unknown): string {
   );
 }
 
-function fileDigest(path: string): string {
-  try {
-    return createHash('sha256').update(readFileSync(path)).digest('hex');
-  } catch (cause) {
-    const errno = (cause as NodeJS.ErrnoException).code ?? 'unknown error';
-    throw new CardwrightError('usage.file-unreadable', { facts: { path, errno }, cause });
-  }
-}
-
-const withContent = <T extends { source: string }>(files: readonly T[]) =>
-  files.map(({ source, ...rest }) => ({ ...rest, content: fileDigest(source) }));
+const withContent = <T extends { source: string }>(files: readonly T[], materials: PlanMaterials) =>
+  files.map(({ source, ...rest }) => ({
+    ...rest,
+    content: createHash('sha256').update(materials.readFile(source)).digest('hex'),
+  }));
 
 const imageSettings = ({ path, packedSha256, packedBytes, sizeBytes }: ImageKnown) => ({
   name: basename(path),
@@ -39,7 +32,10 @@ const imageSettings = ({ path, packedSha256, packedBytes, sizeBytes }: ImageKnow
 });
 
 /** The settings of one node by area, in the words in which a change is told. */
-function areasOf(plan: Plan, node: PlanNode, image: ImageKnown | null): Record<string, unknown> {
+function areasOf(
+  { plan, node, materials = materialsOnDisk }: NodeRequest,
+  image: ImageKnown | null,
+): Record<string, unknown> {
   return {
     ...(image ? { image: imageSettings(image) } : {}),
     access: plan.access,
@@ -48,9 +44,9 @@ function areasOf(plan: Plan, node: PlanNode, image: ImageKnown | null): Record<s
     'clock and language': plan.system,
     'seed volume': plan.seedVolume,
     'slot, role and variables': { slot: node.slot, role: node.role, variables: node.variables },
-    files: withContent(node.files),
+    files: withContent(node.files, materials),
     'boot settings': node.boot,
-    'first boot': { ...node.firstBoot, files: withContent(node.firstBoot.files) },
+    'first boot': { ...node.firstBoot, files: withContent(node.firstBoot.files, materials) },
   };
 }
 
@@ -63,8 +59,7 @@ function areasOf(plan: Plan, node: PlanNode, image: ImageKnown | null): Record<s
  */
 export function digestSettings(
   key: Uint8Array,
-  plan: Plan,
-  node: PlanNode,
+  request: NodeRequest,
   image: ImageKnown | null,
 ): SettingsDigests {
   const digest = (area: string, value: unknown) =>
@@ -72,19 +67,18 @@ export function digestSettings(
       .update(`cardwright settings 1\n${area}\n${canonical(value)}`)
       .digest('hex');
   return Object.fromEntries(
-    Object.entries(areasOf(plan, node, image)).map(([area, value]) => [area, digest(area, value)]),
+    Object.entries(areasOf(request, image)).map(([area, value]) => [area, digest(area, value)]),
   );
 }
 
 /** What the record of a job of its own keeps of its node, as a batch's would. */
 export function marksOf(
   key: Uint8Array,
-  request: { plan: Plan; node: PlanNode } | null,
+  request: NodeRequest | null,
   image: ImageKnown | null,
 ): { slot: string | null; settings: SettingsDigests | null } {
   if (request === null) return { slot: null, settings: null };
-  const { plan, node } = request;
-  return { slot: node.slot, settings: digestSettings(key, plan, node, image) };
+  return { slot: request.node.slot, settings: digestSettings(key, request, image) };
 }
 
 /** The areas that differ. An area that an older record does not have is not known to differ. */

@@ -73,7 +73,7 @@ function tellStanding({ desk, plan, records, key, image, before }: Omit<Session,
     const record = before.get(node.name);
     if (record === undefined) return [];
     const recorded = records.readRecord(record)?.settings ?? null;
-    const areas = changedAreas(recorded, digestSettings(key, plan, node, image.facts));
+    const areas = changedAreas(recorded, digestSettings(key, { plan, node }, image.facts));
     if (areas.length === 0) return [];
     return [finding('batch.no-longer-matches', 'note', { node: node.name, record, areas: areas.join(', ') })];
   });
@@ -190,7 +190,7 @@ async function makeCards(
           slot: node?.slot ?? null,
           cardRecordUuid:
             seen.says?.record ?? (seen.content.kind === 'unfinished' ? seen.records[0]?.uuid : null) ?? null,
-          settings: node ? digestSettings(key, plan, node, facts) : null,
+          settings: node ? digestSettings(key, { plan, node }, facts) : null,
           image: recordedImage,
         };
       },

@@ -2,10 +2,13 @@ import { basename, resolve } from 'node:path';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { type ExitStatus, exitStatus } from '../../contract/exit-status.ts';
 import { checkImage } from '../../job/station/check-image.ts';
-import { type CardCheck, verifyCardAgain } from '../../job/station/verify-card.ts';
+import { type CardCheck, type VerifyRequest, verifyCardAgain } from '../../job/station/verify-card.ts';
 import type { Desk } from '../desk.ts';
 import { type ChecksumOptions, imageRequest } from '../image-options.ts';
 import { openStation } from '../open-station.ts';
+import { askThroughDaemon } from '../remote/card-jobs.ts';
+import type { DaemonClient } from '../remote/daemon-client.ts';
+import { orderImage } from '../remote/job-orders.ts';
 import { done, expectRoot } from '../run-command.ts';
 import { verifyScreen } from '../screens/verify-screen.ts';
 import { findingFields } from '../text/json-lines.ts';
@@ -18,24 +21,39 @@ export interface VerifyOptions extends ChecksumOptions {
 
 /** Reads a card that was made earlier, whole, and compares it with its record or with an image. */
 export async function verifyCommand(desk: Desk, device: string, options: VerifyOptions): Promise<ExitStatus> {
-  const { output, signal } = desk;
+  const { signal } = desk;
   if (options.record !== undefined && options.image !== undefined) {
     const facts = { option: '--record', other: '--image', reason: 'a card is compared with one of them' };
     throw new CardwrightError('usage.conflicting-options', { facts });
   }
   const recordId = options.record === undefined ? null : recordNumber(options.record);
-  expectRoot();
-  const station = await openStation(desk, null);
+  const daemon = await desk.daemon();
+  if (!daemon) expectRoot();
   const image =
     options.image === undefined
       ? null
       : await checkImage(imageRequest(resolve(options.image), options, null), signal);
-  const records = image ? desk.existingRecords() : desk.records();
-  const job = { station, records, port: output.events, signal, toolVersion };
-  const check = await verifyCardAgain(job, { device, recordId, image });
+  const request = { device, recordId, image };
+  const check = daemon ? await verifyThere(desk, daemon, request) : await verifyHere(desk, request);
   const against = check.record ? `record ${check.record.id}` : basename(options.image ?? '');
   showCheck(desk, check, against);
   return check.verdict === 'good' ? done : exitStatus.verificationFailed;
+}
+
+async function verifyHere(desk: Desk, request: VerifyRequest): Promise<CardCheck> {
+  const station = await openStation(desk, null);
+  const records = request.image ? desk.existingRecords() : desk.records();
+  const { output, signal } = desk;
+  return verifyCardAgain({ station, records, port: output.events, signal, toolVersion }, request);
+}
+
+async function verifyThere(
+  desk: Desk,
+  daemon: DaemonClient,
+  { image, ...about }: VerifyRequest,
+): Promise<CardCheck> {
+  const sent = image && (await orderImage(desk, daemon, image, null));
+  return askThroughDaemon(desk, daemon, { kind: 'verify', ...about, image: sent });
 }
 
 function showCheck(desk: Desk, check: CardCheck, against: string): void {

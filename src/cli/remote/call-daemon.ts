@@ -8,6 +8,8 @@ export interface DaemonCall {
   method: 'GET' | 'POST' | 'PATCH' | 'DELETE';
   path: string;
   body?: unknown;
+  /** instead of a body in JSON */
+  bytes?: Uint8Array;
 }
 
 export interface DaemonAddress {
@@ -37,7 +39,8 @@ function userName(): string {
  * @throws CardwrightError the daemon's own, `daemon.front-away`, `daemon.not-understood`
  */
 export async function callDaemon(address: DaemonAddress, call: DaemonCall): Promise<unknown> {
-  const body = call.body === undefined ? null : Buffer.from(JSON.stringify(call.body));
+  const body = call.bytes ?? (call.body === undefined ? null : Buffer.from(JSON.stringify(call.body)));
+  const type = call.bytes ? 'application/octet-stream' : 'application/json';
   const answer = await new Promise<IncomingMessage>((resolve, reject) => {
     const asked = request(
       {
@@ -46,7 +49,7 @@ export async function callDaemon(address: DaemonAddress, call: DaemonCall): Prom
         path: call.path,
         headers: {
           ...headersFor(address),
-          ...(body ? { 'content-type': 'application/json', 'content-length': body.length } : {}),
+          ...(body ? { 'content-type': type, 'content-length': body.length } : {}),
         },
       },
       resolve,
@@ -64,7 +67,8 @@ export function frontAway(cause: unknown): CardwrightError {
   return new CardwrightError('daemon.front-away', { facts: { why }, cause });
 }
 
-async function readJson(answer: IncomingMessage): Promise<unknown> {
+/** @throws CardwrightError `daemon.front-away`, `daemon.not-understood` */
+export async function readJson(answer: IncomingMessage): Promise<unknown> {
   const parts: Buffer[] = [];
   let bytes = 0;
   try {

@@ -36,6 +36,26 @@ export const daemonCodes = {
     what: 'The daemon takes no more of this now: {what}.',
     next: 'Wait until some of it is done, then try again; nothing was done.',
   },
+  'daemon.no-such-job': {
+    exit: 'usage',
+    what: 'There is no job {job} that is yours.',
+    next: 'See cardwright jobs. A job that ended long ago, or before the daemon was started anew, is in cardwright records.',
+  },
+  'daemon.no-such-upload': {
+    exit: 'usage',
+    what: 'The image was not sent to the daemon, or is no longer kept there.',
+    next: 'Run the command once more: it sends the image anew. Nothing was done.',
+  },
+  'daemon.upload-refused': {
+    exit: 'usage',
+    what: 'The daemon does not take this piece of the image: {why}.',
+    next: 'Run the command once more: it goes on with what is missing. Nothing was done.',
+  },
+  'daemon.no-room': {
+    exit: 'refused',
+    what: 'The daemon has no room for the image: it takes {bytes} bytes, and {room} bytes are left for it.',
+    next: 'Make room where the daemon keeps images (see DEVELOPERS.md), or wait until older ones have expired.',
+  },
   'daemon.no-such-group': {
     exit: 'usage',
     what: 'The policy names the group {group}, and this machine has none of that name.',

@@ -13,7 +13,7 @@ export interface ErrorForm {
 }
 
 const fact = z.union([z.string(), z.number(), z.boolean(), z.null()]);
-const findingForm = z.object({
+export const findingForm = z.object({
   code: z.string(),
   severity: z.enum(['refuse', 'ask', 'fail', 'note']),
   facts: z.record(z.string(), fact),

@@ -3,6 +3,8 @@ import type { DeviceGraph } from '../../contract/devices.ts';
 import type { GuardResult } from '../../contract/verdict.ts';
 import type { CardOrigin } from '../../job/station/identify-card.ts';
 import type { RecordsExport, RecordView, StoreCheck } from '../../records/record-types.ts';
+import type { JobView } from './job-lines.ts';
+import { deviceName, jobOrder, recordNumber } from './job-orders.ts';
 import { rights } from './rights.ts';
 
 /** What the front asks the station for: one call a connection, one line; the answer's last line ends it. */
@@ -16,13 +18,8 @@ export const callSchema = z.strictObject({
 
 export type StationCall = z.infer<typeof callSchema>;
 
-/** A disk's node, a by-id link or a port: bounded, and looked up among the disks that there are. */
-export const deviceName = z
-  .string()
-  .min(1)
-  .max(300)
-  .regex(/^[\x20-\x7e]+$/);
-export const recordNumber = z.int().min(1).max(9_999_999_999);
+/** Jobs are counted from the station's start. */
+export const jobNumber = z.int().min(1).max(9_999_999_999);
 
 export const orders = {
   look: z.strictObject({}),
@@ -31,6 +28,15 @@ export const orders = {
   record: z.strictObject({ id: recordNumber }),
   checkRecords: z.strictObject({}),
   exportRecords: z.strictObject({}),
+  startJob: z.strictObject({ order: jobOrder }),
+  followJob: z.strictObject({ job: jobNumber, from: z.int().min(0) }),
+  answerJob: z.strictObject({
+    job: jobNumber,
+    question: z.int().min(0),
+    typed: z.string().max(300).nullable(),
+  }),
+  cancelJob: z.strictObject({ job: jobNumber }),
+  jobs: z.strictObject({}),
 } as const;
 
 export type OrderOf<Name extends keyof typeof orders> = z.infer<(typeof orders)[Name]>;
@@ -50,12 +56,18 @@ export interface Answers {
   record: { record: RecordView };
   checkRecords: StoreCheck;
   exportRecords: RecordsExport;
+  startJob: { job: number };
+  /** its lines are told as events before */
+  followJob: { next: number };
+  answerJob: { isTaken: boolean };
+  cancelJob: Record<string, never>;
+  jobs: { jobs: JobView[]; interrupted: RecordView[] };
 }
 
 /** One line of an answer. */
 export type AnswerLine = { event: unknown } | { value: unknown } | { error: unknown };
 
 /** No order is longer than this: a plan with the files that it carries. */
-export const mostOrderBytes = 16 * 2 ** 20;
+export const mostOrderBytes = 24 * 2 ** 20;
 /** No single line of an answer is. */
 export const mostAnswerBytes = 64 * 2 ** 20;

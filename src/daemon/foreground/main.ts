@@ -106,6 +106,7 @@ export async function main(argv: readonly string[]): Promise<number> {
       runtime: { type: 'string', default: defaultRuntimeFolder },
       records: { type: 'string', default: '/var/lib/cardwright/records.db' },
       policy: { type: 'string' },
+      uploads: { type: 'string', default: '/var/lib/cardwright-uploads' },
     },
   });
   if (process.getuid?.() !== 0) {
@@ -123,20 +124,30 @@ export async function main(argv: readonly string[]): Promise<number> {
     sockets.push(await bind(right, socketOf(right, folder), { uid: 0, gid: groupOf(right), mode: 0o660 }));
   }
   const station = await bind('station', `${inner}/station.sock`, { ...front, mode: 0o600 });
-  const records = ['--records', values.records];
+  const uploads = ['--uploads', values.uploads];
+  makeFolder(values.uploads, { ...front, mode: 0o700 });
+  giveUploads(values.uploads, front);
+  const records = ['--records', values.records, ...uploads];
   const chosen = values.policy === undefined ? [] : ['--policy', values.policy];
   const parts = [
     startPart([station], [bundle('station.js'), ...records, ...chosen], null),
-    startPart(sockets, ['-', '--station', station.path], { user: front, script: bundle('front.cjs') }),
-  ];
+    startPart(sockets, ['-', '--station', station.path, ...uploads], {
+      user: front,
+      script: bundle('front.cjs'),
+    }),
+  ] as const;
   for (const { server } of [station, ...sockets]) server.close();
-  const stop = () => parts.map((part) => part.kill('SIGTERM'));
+  const [owner, talker] = parts;
+  // The part that people talk to goes last: it hands on what becomes of their jobs.
+  const stop = () => owner.kill('SIGTERM');
   process.once('SIGTERM', stop);
   process.once('SIGINT', stop);
-  const ends = parts.map(ended);
+  const ends = [ended(owner), ended(talker)];
   await Promise.race(ends);
   stop();
-  await Promise.all(ends);
+  await ends[0];
+  talker.kill('SIGTERM');
+  await ends[1];
   for (const { path } of [station, ...sockets]) fs.rmSync(path, { force: true });
   return 0;
 }
@@ -145,6 +156,16 @@ function makeFolder(path: string, owner: { uid: number; gid: number; mode: numbe
   fs.mkdirSync(path, { recursive: true, mode: 0o700 });
   fs.chownSync(path, owner.uid, owner.gid);
   fs.chmodSync(path, owner.mode);
+}
+
+/** What was sent to an earlier front, under another user number, is this one's now. */
+function giveUploads(folder: string, { uid, gid }: { uid: number; gid: number }): void {
+  for (const entry of fs.readdirSync(folder, { withFileTypes: true })) {
+    if (!entry.isDirectory()) continue;
+    const own = `${folder}/${entry.name}`;
+    for (const name of fs.readdirSync(own)) fs.lchownSync(`${own}/${name}`, uid, gid);
+    fs.lchownSync(own, uid, gid);
+  }
 }
 
 function dropped({ uid, gid }: { uid: number; gid: number }): string[] {

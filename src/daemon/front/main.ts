@@ -7,20 +7,32 @@ import { tellSystem } from '../activation/tell-system.ts';
 import { rights } from '../contract/rights.ts';
 import { makeServer } from './make-server.ts';
 import { openRequestLog } from './request-log.ts';
+import { jobRoutes } from './routes/job-routes.ts';
 import { lookRoutes } from './routes/look-routes.ts';
 import { recordRoutes } from './routes/record-routes.ts';
+import { uploadRoutes } from './routes/upload-routes.ts';
 import { linkStation } from './station-link.ts';
+import { Uploads } from './uploads.ts';
 
 /** The part that people talk to: HTTP and JSON on sockets that were opened for it. It sees no disk. */
 export async function main(argv: readonly string[]): Promise<void> {
   const { values } = parseArgs({
     args: [...argv],
-    options: { station: { type: 'string', default: '/run/cardwright-station/station.sock' } },
+    options: {
+      station: { type: 'string', default: '/run/cardwright-station/station.sock' },
+      uploads: { type: 'string' },
+    },
   });
   const log = openRequestLog(pino.destination({ fd: 1, sync: true }), process.stdout.isTTY === true);
   const { version } = packageFacts;
   const station = linkStation(values.station);
-  const routes = [...lookRoutes(station, { version }), ...recordRoutes(station)];
+  const { uploads } = values;
+  const routes = [
+    ...lookRoutes(station, { version }),
+    ...recordRoutes(station),
+    ...jobRoutes(station),
+    ...(uploads === undefined ? [] : uploadRoutes(openUploads(uploads))),
+  ];
   const fds = listenFds(process.env, process.pid);
   const servers: FastifyInstance[] = [];
   for (const right of rights) {
@@ -42,4 +54,13 @@ export async function main(argv: readonly string[]): Promise<void> {
   process.once('SIGINT', () => void stop());
   await tellSystem('--ready');
   log.info({ rights: servers.length }, 'ready');
+}
+
+const lookForExpiredMs = 15 * 60_000;
+
+function openUploads(folder: string): Uploads {
+  const uploads = new Uploads(folder);
+  uploads.dropExpired();
+  setInterval(() => uploads.dropExpired(), lookForExpiredMs).unref();
+  return uploads;
 }

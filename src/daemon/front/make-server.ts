@@ -50,6 +50,9 @@ export async function makeServer(
   logRequests(server, right);
   // A body of JSON has to say that it is one: nothing else is guessed at.
   server.removeContentTypeParser('text/plain');
+  server.addContentTypeParser('application/octet-stream', { parseAs: 'buffer' }, (_request, body, done) => {
+    done(null, body);
+  });
   await server.register(swagger, {
     openapi: {
       openapi: '3.1.0',

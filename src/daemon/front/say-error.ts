@@ -6,6 +6,10 @@ import { errorForm } from '../contract/error-form.ts';
 const statusOfExit: Readonly<Record<number, number>> = { 2: 400, 3: 409, 4: 422, 9: 409, 10: 404, 11: 503 };
 const statusOfCode: Readonly<Partial<Record<string, number>>> = {
   'daemon.no-such-thing': 404,
+  'daemon.no-such-job': 404,
+  'daemon.no-such-upload': 404,
+  'daemon.upload-refused': 409,
+  'daemon.no-room': 507,
   'daemon.not-allowed': 403,
   'daemon.busy': 429,
   'daemon.station-away': 503,

@@ -1,9 +1,12 @@
 import { createServer } from 'node:net';
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
+import packageFacts from '../../../package.json' with { type: 'json' };
 import { listenFds } from '../activation/listen-fds.ts';
 import { tellSystem } from '../activation/tell-system.ts';
 import { answerCall } from './answer-call.ts';
+import { JobTable } from './jobs/job-table.ts';
+import { runOrder } from './jobs/run-order.ts';
 import { serveStation } from './serve-station.ts';
 import { openParts } from './station-parts.ts';
 
@@ -14,21 +17,24 @@ export async function main(argv: readonly string[]): Promise<void> {
     options: {
       policy: { type: 'string' },
       records: { type: 'string', default: '/var/lib/cardwright/records.db' },
+      uploads: { type: 'string' },
     },
   });
   const log = pino({ base: { part: 'station' }, timestamp: pino.stdTimeFunctions.isoTime });
   const fd = listenFds(process.env, process.pid).get('station');
   if (fd === undefined) throw new Error('no socket was opened for the station');
-  const { parts, interrupted } = await openParts({ policy: values.policy ?? null, records: values.records });
+  const { policy = null, records, uploads = null } = values;
+  const { parts, interrupted } = await openParts({ policy, records, uploads }, packageFacts.version);
+  const jobs = new JobTable((job, order, who) => runOrder(parts, job, order, who));
   for (const { id, state, node } of interrupted)
     log.warn({ record: id, state, node }, 'left by an earlier process');
   const server = createServer({ allowHalfOpen: true });
-  serveStation(server, async (call) => {
+  serveStation(server, async (call, asker) => {
     const begun = Date.now();
     const { call: name, right, caller } = call;
     const told = { call: name, right, caller: caller.slice(0, 12) };
     try {
-      const value = await answerCall(parts, call);
+      const value = await answerCall({ parts, jobs, interrupted }, call, asker);
       log.info({ ...told, elapsedMs: Date.now() - begun }, 'answered');
       return value;
     } catch (error) {
@@ -40,15 +46,17 @@ export async function main(argv: readonly string[]): Promise<void> {
     }
   });
   server.listen({ fd });
-  const stop = () => {
-    void tellSystem('--stopping');
+  const stop = async () => {
+    const { atStop } = parts.station.policy;
+    log.info({ jobs: atStop }, 'stopping');
+    await tellSystem('--stopping');
+    await jobs.close(atStop);
     server.close();
     parts.records.close();
-    process.exitCode = 0;
-    setImmediate(() => process.exit());
+    process.exit();
   };
-  process.once('SIGTERM', stop);
-  process.once('SIGINT', stop);
+  process.once('SIGTERM', () => void stop());
+  process.once('SIGINT', () => void stop());
   await tellSystem('--ready');
   log.info({ policy: parts.station.policy.source, records: parts.records.path }, 'ready');
 }

@@ -3,12 +3,13 @@ import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { errorForm } from '../contract/error-form.ts';
 import { type AnswerLine, callSchema, mostOrderBytes, type StationCall } from '../contract/station-calls.ts';
 import { readLines, wireLine } from '../contract/wire.ts';
+import type { Listening } from './answer-call.ts';
 
 /** Calls beyond this wait in the kernel's queue. */
 const mostConnections = 256;
 const orderLimitMs = 30_000;
 
-export type AnswerCall = (call: StationCall, tell: (event: unknown) => void) => Promise<unknown>;
+export type AnswerCall = (call: StationCall, asker: Listening) => Promise<unknown>;
 
 /** Answers calls on the station's socket: each connection brings one order and takes one answer. */
 export function serveStation(server: Server, answer: AnswerCall): void {
@@ -24,8 +25,11 @@ async function converse(socket: Socket, answer: AnswerCall): Promise<void> {
   const say = (line: AnswerLine) => {
     if (socket.writable) socket.write(wireLine(line));
   };
+  const leaving = new AbortController();
+  socket.once('close', () => leaving.abort());
   try {
-    say({ value: await answer(await readCall(socket), (event) => say({ event })) });
+    const call = await readCall(socket);
+    say({ value: await answer(call, { tell: (event) => say({ event }), gone: leaving.signal }) });
   } catch (error) {
     say({ error: errorForm(error) });
   } finally {

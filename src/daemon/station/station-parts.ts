@@ -13,12 +13,18 @@ export interface StationParts {
   station: Omit<Station, 'key'>;
   records: Records;
   codes: ApprovalCodes;
+  /** what digests of settings are keyed with */
+  key: Uint8Array;
+  /** where the front keeps what was sent; null where nothing can be sent */
+  uploads: string | null;
+  toolVersion: string;
 }
 
 export interface StationPlaces {
   /** null: the system's own */
   policy: string | null;
   records: string;
+  uploads: string | null;
 }
 
 /**
@@ -28,11 +34,14 @@ export interface StationPlaces {
  */
 export async function openParts(
   places: StationPlaces,
+  toolVersion: string,
 ): Promise<{ parts: StationParts; interrupted: RecordView[] }> {
   const { policy } = await loadPolicy(places.policy);
   const key = await loadStationKey(dirname(places.records));
   const records = openRecords(places.records, { now: Date.now });
   const interrupted = records.settleInterrupted();
   const station = { reader: createLiveReader(), policy, busyDisks: () => busyDisks(records) };
-  return { parts: { station, records, codes: openApprovalCodes(key) }, interrupted };
+  const { uploads } = places;
+  const codes = openApprovalCodes(key);
+  return { parts: { station, records, codes, key, uploads, toolVersion }, interrupted };
 }

@@ -59,6 +59,9 @@ const policySchema = z.strictObject(
     unmountBelow: listOf(unmountPlace).default([...defaultPolicy.unmountBelow]),
     imageFolders: listOf(folder).default([...defaultPolicy.imageFolders]),
     bootModeIds: listOf(usbId).default([...defaultPolicy.bootModeIds]),
+    atStop: z
+      .enum(['finish', 'cancel'], { error: 'atStop is finish or cancel' })
+      .default(defaultPolicy.atStop),
     groups: z
       .record(text, text, { error: 'groups is a map of names to texts, none of them empty' })
       .default({ ...defaultPolicy.groups }),

@@ -1,5 +1,4 @@
 import { randomUUID } from 'node:crypto';
-import * as fs from 'node:fs';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageVolume } from '../../contract/image.ts';
 import type { Plan, PlanNode } from '../../contract/plan.ts';
@@ -7,11 +6,13 @@ import type { RootLook } from '../../contract/root-facts.ts';
 import { fillTemplate } from '../../identity/fill-template.ts';
 import { newFilesKey } from '../../identity/listed-files.ts';
 import type { EditOrder } from '../engine/edit-boot-volume.ts';
-import { hostKeysFor } from './host-keys.ts';
+import { materialsOnDisk, type PlanMaterials } from './plan-materials.ts';
 
 export interface NodeRequest {
   plan: Plan;
   node: PlanNode;
+  /** left out: what is on this machine's disk */
+  materials?: PlanMaterials;
 }
 
 export interface EditFacts {
@@ -31,21 +32,22 @@ export interface EditFacts {
 export const notYetWritten = 'not yet made';
 
 /** Gathers all that makes one node itself: new host keys, a new instance id, the plan's extra files as they are now. */
-export function orderEdit({ plan, node }: NodeRequest, facts: EditFacts): EditOrder {
+export function orderEdit(request: NodeRequest, facts: EditFacts): EditOrder {
+  const { plan, node, materials = materialsOnDisk } = request;
   const { startByte, sizeBytes } = facts.volume;
   return {
     volume: { startByte, sizeBytes, sectorBytes: facts.sectorBytes },
     plan,
     node,
-    extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, { plan, node }) })),
+    extraFiles: node.files.map((file) => ({ path: file.path, content: readPlanFile(file, request) })),
     firstBootFiles: node.firstBoot.files.map((file) => ({
       path: file.path,
       mode: file.mode,
       owner: file.owner,
-      content: readPlanFile(file, { plan, node }),
+      content: readPlanFile(file, request),
     })),
     instanceId: `${node.name}-${randomUUID()}`,
-    hostKeys: hostKeysFor(plan, node, facts.keepsHostKeys),
+    hostKeys: materials.hostKeys(plan, node, facts.keepsHostKeys),
     identity: {
       set: plan.set,
       node: node.name,
@@ -65,19 +67,10 @@ function readPlanFile(
   { source, template }: { source: string; template: boolean },
   request: NodeRequest,
 ): Uint8Array {
-  const content = readSource(source);
+  const content = (request.materials ?? materialsOnDisk).readFile(source);
   if (!template) return content;
   const filled = fillTemplate(content, request.plan, request.node);
   if (filled.ok) return filled.content;
   const facts = { path: source, node: request.node.name, why: filled.why };
   throw new CardwrightError('plan.bad-template', { facts });
-}
-
-function readSource(path: string): Uint8Array {
-  try {
-    return fs.readFileSync(path);
-  } catch (cause) {
-    const errno = (cause as NodeJS.ErrnoException).code ?? 'unknown error';
-    throw new CardwrightError('usage.file-unreadable', { facts: { path, errno }, cause });
-  }
 }

@@ -14,6 +14,7 @@ import type { NewJob, Records } from '../../records/record-types.ts';
 import type { SeedOrder } from '../engine/add-seed.ts';
 import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { Approver } from './approval-port.ts';
+import { expectIdle } from './busy-disks.ts';
 import { claimCard, refusal } from './claim-card.ts';
 import { bytesForSeed, placeSeed, type SeedWish } from './plan-seed.ts';
 import { codeOfDisk, type Station, surveyDisks } from './survey-disks.ts';
@@ -62,6 +63,7 @@ export async function takeCard(
   const guardImage = image && (await guardImageOf(station, graph, image, request.seed));
   const result = judgeDisk(disk, { graph, policy: station.policy, image: guardImage });
   if (result.verdict === 'refused') throw refusal(disk, result.findings);
+  expectIdle(disk, station.busyDisks());
   const seed = request.seed && placeSeed(request.seed, disk.sizeBytes);
   expectConsent(disk, request.mayUnmount);
   const code = await codeOfDisk(station.key, disk, station.reader);

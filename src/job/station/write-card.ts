@@ -6,7 +6,7 @@ import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
 import { knowRoot } from './know-root.ts';
 import type { NodeRequest } from './order-edit.ts';
-import { wishSeed } from './plan-seed.ts';
+import { type SeedWish, wishSeed } from './plan-seed.ts';
 import { foreseeOnImage } from './preview-edit.ts';
 import { sectorBytesOf } from './read-image.ts';
 import { recordOnCard } from './record-on-card.ts';
@@ -31,6 +31,29 @@ export interface WrittenCard {
 /** Told once there is a record, so that a failure can be shown with it. */
 export type JobBegun = (begun: { recordId: number; card: CardInReader }) => void;
 
+/** An image of which all is known that a node needs. */
+export interface PreparedImage {
+  image: CheckedImage;
+  wish: SeedWish | null;
+}
+
+/**
+ * Looks through the image for what the node needs of it. A plan that its first boot cannot carry is refused before a
+ * card is touched.
+ *
+ * @throws CardwrightError `image.*`, `identity.*`, `seed.*`, `volume.*`
+ */
+export async function prepareImage(
+  job: Pick<StationJob, 'port' | 'signal' | 'toolVersion'>,
+  { facts, expectedSha256 }: CheckedImage,
+  node: NodeRequest | null,
+): Promise<PreparedImage> {
+  if (!node) return { image: { facts, expectedSha256 }, wish: null };
+  const known = await knowRoot(facts, node.plan, job);
+  await foreseeOnImage(known, node, job.toolVersion);
+  return { image: { facts: known, expectedSha256 }, wish: await wishSeed(known, node.plan) };
+}
+
 /**
  * One image onto one card of this station, from the enumeration to the seal.
  *
@@ -41,12 +64,17 @@ export async function writeCard(
   request: WriteRequest,
   onBegun: JobBegun,
 ): Promise<WrittenCard> {
-  const { node } = request;
-  const { facts, expectedSha256 } = request.image;
-  const image = node ? { facts: await knowRoot(facts, node.plan, job), expectedSha256 } : request.image;
-  // A plan that the image's first boot cannot carry is refused before a card is touched.
-  if (node) await foreseeOnImage(image.facts, node, job.toolVersion);
-  const wish = await wishSeed(image.facts, node?.plan ?? null);
+  const prepared = await prepareImage(job, request.image, request.node);
+  return writePreparedCard(job, { ...request, ...prepared }, onBegun);
+}
+
+/** The same with an image that was looked through before: nothing of it is read until it goes onto the card. */
+export async function writePreparedCard(
+  job: StationJob,
+  request: WriteRequest & PreparedImage,
+  onBegun: JobBegun,
+): Promise<WrittenCard> {
+  const { image, wish, node } = request;
   const { card, disk, seed } = await takeCard(job, { ...request, losesAll: true, seed: wish }, image.facts);
   try {
     const marks = {

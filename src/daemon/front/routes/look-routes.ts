@@ -1,5 +1,5 @@
 import * as z from 'zod';
-import { deviceName } from '../../contract/station-calls.ts';
+import { deviceName } from '../../contract/job-orders.ts';
 import { callerOf } from '../caller.ts';
 import type { Route } from '../route.ts';
 import type { StationLink } from '../station-link.ts';
