@@ -6,6 +6,7 @@ import { batchCommand } from './commands/batch.ts';
 import { devicesCommand } from './commands/devices.ts';
 import { identifyCommand } from './commands/identify.ts';
 import { inspectCommand } from './commands/inspect.ts';
+import { jobsCommand } from './commands/jobs.ts';
 import { labelsCommand } from './commands/labels.ts';
 import { passwordCommand } from './commands/password.ts';
 import { personalizeCommand } from './commands/personalize.ts';
@@ -132,6 +133,9 @@ function addLooking(program: Command, launch: Launch): void {
   )
     .option('--out <file>', 'the page; SET-batch-N.html here if not given')
     .action((batch, options) => launch(options, (desk) => reportCommand(desk, batch, options)));
+  command(program, 'jobs [action] [id]', 'what the daemon of this station is doing; watch a job, or end it')
+    .addHelpText('after', '\nACTION is attach or cancel, each with the number of a job.')
+    .action((action, id, options) => launch(options, (desk) => jobsCommand(desk, action, id)));
   addRollCall(program, launch);
   command(program, 'plan', 'begin a plan, or check one')
     .option('--check <file>', 'the plan to check, every mistake at once')

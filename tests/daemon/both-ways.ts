@@ -4,7 +4,17 @@ import type { ToolEnd } from '../e2e/run-tool.ts';
 const volatile = new Set([
   ...['times', 'elapsedMs', 'bytesPerSecond', 'meanBytesPerSecond', 'secondsLeft', 'writtenAt'],
   ...['record', 'recordId', 'records', 'id', 'uuid', 'settledRecord', 'diskseq', 'pid', 'hostKeys'],
-  ...['hostKeyFingerprint', 'hostKeyFingerprints', 'publicKey', 'lastWritten', 'against', 'ranges', 'diff', 'lines', 'changes'],
+  ...[
+    'hostKeyFingerprint',
+    'hostKeyFingerprints',
+    'publicKey',
+    'lastWritten',
+    'against',
+    'ranges',
+    'diff',
+    'lines',
+    'changes',
+  ],
 ]);
 
 function steady(value: unknown): unknown {

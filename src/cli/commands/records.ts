@@ -90,7 +90,8 @@ async function checkRecords(desk: Desk, store: RecordReader): Promise<ExitStatus
   });
 }
 
-const fieldsOf = (record: RecordView) => ({
+/** A record as `--json` gives it. */
+export const fieldsOf = (record: RecordView) => ({
   ...record,
   identity: { ...record.identity, ...hostKeyFields(record.identity) },
 });

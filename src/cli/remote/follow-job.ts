@@ -18,16 +18,20 @@ const pauseMs = 400;
  */
 export async function* followJob(address: DaemonAddress, job: number, from = 0): AsyncGenerator<JobLine> {
   let next = from;
+  let hasEnded = false;
   for (let joins = 0; ; joins++) {
     try {
       for await (const line of joinOnce(address, job, next)) {
         next = line.n + 1;
+        hasEnded = line.type === 'end' || line.type === 'failed';
         joins = 0;
         yield line;
       }
       return;
     } catch (error) {
       const mayJoin = error instanceof CardwrightError && error.code === 'daemon.front-away';
+      // Nothing that matters comes after the end.
+      if (mayJoin && hasEnded) return;
       if (!mayJoin || joins >= mostJoins) throw error;
       await new Promise((resolve) => setTimeout(resolve, pauseMs));
     }

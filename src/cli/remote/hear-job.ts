@@ -3,6 +3,7 @@ import type { CardIdentity } from '../../contract/devices.ts';
 import { errorOf } from '../../daemon/contract/error-form.ts';
 import type { JobLine } from '../../daemon/contract/job-lines.ts';
 import type { Approver } from '../../job/station/approval-port.ts';
+import { createApprover } from '../ask-at-terminal.ts';
 import type { Desk } from '../desk.ts';
 import { entry } from '../text/sheet.ts';
 import type { DaemonClient } from './daemon-client.ts';
@@ -43,6 +44,8 @@ async function hearLine(
     case 'job':
       return desk.output.events.emit(line.event);
     case 'question':
+      // A card that was approved already is shown all the same.
+      if (line.isAnswered) return void createApprover(desk.output, '', desk.signal).ask(line.asks);
       return answer(daemon, job, { line, ear });
     case 'begun':
       return ear.onBegun(line);
@@ -77,5 +80,5 @@ async function answer(
     await daemon.cancelJob(job);
     throw error;
   }
-  if (!line.isAnswered) await daemon.answerJob(job, line.question, typed);
+  await daemon.answerJob(job, line.question, typed);
 }

@@ -36,6 +36,11 @@ export const daemonCodes = {
     what: 'The daemon takes no more of this now: {what}.',
     next: 'Wait until some of it is done, then try again; nothing was done.',
   },
+  'daemon.none-here': {
+    exit: 'usage',
+    what: 'No daemon answers on this station, or not to this user.',
+    next: 'Start it (sudo cardwrightd), or ask whoever looks after this station for the right to write.',
+  },
   'daemon.no-such-job': {
     exit: 'usage',
     what: 'There is no job {job} that is yours.',

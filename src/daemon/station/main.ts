@@ -1,4 +1,4 @@
-import { createServer } from 'node:net';
+import { createServer, type Server } from 'node:net';
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
 import packageFacts from '../../../package.json' with { type: 'json' };
@@ -51,7 +51,7 @@ export async function main(argv: readonly string[]): Promise<void> {
     log.info({ jobs: atStop }, 'stopping');
     await tellSystem('--stopping');
     await jobs.close(atStop);
-    server.close();
+    await closeServer(server);
     parts.records.close();
     process.exit();
   };
@@ -59,4 +59,12 @@ export async function main(argv: readonly string[]): Promise<void> {
   process.once('SIGINT', () => void stop());
   await tellSystem('--ready');
   log.info({ policy: parts.station.policy.source, records: parts.records.path }, 'ready');
+}
+
+/** Whoever still listens is given so long to take what was said. */
+const partingMs = 2000;
+
+async function closeServer(server: Server): Promise<void> {
+  const closed = new Promise<void>((resolve) => server.close(() => resolve()));
+  await Promise.race([closed, new Promise((resolve) => setTimeout(resolve, partingMs))]);
 }

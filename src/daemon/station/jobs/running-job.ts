@@ -82,6 +82,7 @@ export class RunningJob {
       };
       const answer = (typed: string | null) => {
         settle();
+        this.#markAnswered(question);
         resolve(typed);
       };
       const cancel = () => {
@@ -94,6 +95,13 @@ export class RunningJob {
       signal.addEventListener('abort', cancel, { once: true });
       this.#open = { question, answer };
     });
+  }
+
+  /** Whoever joins from now on is not asked again. */
+  #markAnswered(question: number): void {
+    this.#lines = this.#lines.map((line) =>
+      line.type === 'question' && line.question === question ? { ...line, isAnswered: true } : line,
+    );
   }
 
   /** @returns false where that question is not open any more */
