@@ -9,6 +9,7 @@ import { openImageStream } from '../image/container/open-image-stream.ts';
 import { inspectImage, requireWritableImage } from '../image/inspect-image.ts';
 import { usualSpoolFolder } from '../image/sparse-spool.ts';
 import type { CheckedImage } from '../job/station/check-image.ts';
+import type { WorkerUser } from '../job/supervisor/worker-user.ts';
 
 /** The image of a batch, ready to go onto one card after the other. */
 export interface StagedImage {
@@ -20,6 +21,16 @@ export interface StagedImage {
   /** takes the unpacked copy away, where there is one */
   discard(): void;
 }
+
+/** How an image is staged; left out: as in a process of one's own. */
+export interface StagingWays {
+  /** the user that the decoder runs as; null: ours */
+  user?: WorkerUser | null;
+  /** what is known of the unpacked copy */
+  look?(path: string, signal: AbortSignal): Promise<ImageFacts>;
+}
+
+type Reading = { signal: AbortSignal; user: WorkerUser | null };
 
 const namePrefix = 'cardwright-stage-';
 /** What has to stay free beside the copy. */
@@ -44,10 +55,11 @@ function freeBytesIn(folder: string): number {
 async function readThrough(
   { facts, expectedSha256 }: CheckedImage,
   keep: (bytes: Buffer) => void,
-  signal: AbortSignal,
+  { signal, user }: Reading,
 ): Promise<DigestMap> {
   const stream = await openImageStream(facts, {
     hashPacked: expectedSha256 !== null && facts.container !== 'raw',
+    ...user,
   });
   try {
     const digests: Buffer[] = [];
@@ -99,12 +111,16 @@ async function expectGoodEnd(
  *
  * @throws CardwrightError `image.*`, `job.cancelled`
  */
-export async function stageImage(image: CheckedImage, signal: AbortSignal): Promise<StagedImage> {
+export async function stageImage(
+  image: CheckedImage,
+  signal: AbortSignal,
+  { user = null, look = lookAgain }: StagingWays = {},
+): Promise<StagedImage> {
   const begun = Date.now();
   const { facts } = image;
   const asItIs = async (notes: Finding[]) => ({
     image,
-    map: await readThrough(image, () => undefined, signal),
+    map: await readThrough(image, () => undefined, { signal, user }),
     elapsedMs: Date.now() - begun,
     notes,
     discard: () => undefined,
@@ -120,9 +136,8 @@ export async function stageImage(image: CheckedImage, signal: AbortSignal): Prom
   const discard = () => fs.rmSync(own, { recursive: true, force: true });
   try {
     const path = join(own, unpackedName(facts));
-    const map = await unpackTo(path, image, signal);
-    const staged = await inspectImage(path, { decode: 'when-needed', signal });
-    requireWritableImage(staged);
+    const map = await unpackTo(path, image, { signal, user });
+    const staged = await look(path, signal);
     const { packedSha256 } = facts;
     return {
       image: { facts: { ...staged, packedSha256 }, expectedSha256: null },
@@ -141,13 +156,19 @@ function unpackedName({ path, memberName }: ImageFacts): string {
   return basename(memberName ?? path.replace(/\.(?:gz|xz|zst|bz2|zip)$/i, ''));
 }
 
-async function unpackTo(path: string, image: CheckedImage, signal: AbortSignal): Promise<DigestMap> {
+async function lookAgain(path: string, signal: AbortSignal): Promise<ImageFacts> {
+  const staged = await inspectImage(path, { decode: 'when-needed', signal });
+  requireWritableImage(staged);
+  return staged;
+}
+
+async function unpackTo(path: string, image: CheckedImage, how: Reading): Promise<DigestMap> {
   const fd = fs.openSync(path, 'wx', 0o600);
   try {
     const keep = (bytes: Buffer) => {
       for (let at = 0; at < bytes.length; ) at += fs.writeSync(fd, bytes, at);
     };
-    return await readThrough(image, keep, signal);
+    return await readThrough(image, keep, how);
   } finally {
     fs.closeSync(fd);
   }

@@ -2,7 +2,16 @@ import type { ToolEnd } from '../e2e/run-tool.ts';
 
 /** What is another at every run, on either way: times, rates, numbers of records and media, fresh keys. */
 const volatile = new Set([
-  ...['times', 'elapsedMs', 'bytesPerSecond', 'meanBytesPerSecond', 'secondsLeft', 'writtenAt'],
+  ...[
+    'times',
+    'elapsedMs',
+    'bytesPerSecond',
+    'meanBytesPerSecond',
+    'secondsLeft',
+    'writtenAt',
+    'batch',
+    'doneRecord',
+  ],
   ...['record', 'recordId', 'records', 'id', 'uuid', 'settledRecord', 'diskseq', 'pid', 'hostKeys'],
   ...[
     'hostKeyFingerprint',
@@ -27,5 +36,8 @@ function steady(value: unknown): unknown {
 
 /** A command's lines without its progress, and without what no two runs have in common. */
 export function comparableLines({ lines }: ToolEnd): unknown[] {
-  return lines.filter(({ type }) => type !== 'progress' && type !== 'stall').map(steady);
+  const passing = new Set(['progress', 'stall']);
+  const typeOf = ({ type, event }: Record<string, unknown>) =>
+    String(type === 'job' ? (event as { type: unknown }).type : type);
+  return lines.filter((line) => !passing.has(typeOf(line))).map(steady);
 }

@@ -78,6 +78,7 @@ export interface DaemonStation extends TestStation {
   daemonArgs: string[];
   /** the same command in a process of its own: past the daemon, on the same policy and records */
   direct(...args: string[]): ReturnType<typeof runTool>;
+  startDirect(...args: string[]): ReturnType<typeof startTool>;
 }
 
 /** A station whose commands go through a daemon of its own. */
@@ -105,6 +106,7 @@ export async function withDaemon<T>(
         run,
         start: (...args) => startTool([...args, '--json'], { env }),
         direct: (...args) => runTool([...args, '--direct', ...direct.common], { env }),
+        startDirect: (...args) => startTool([...args, '--direct', ...direct.common], { env }),
         async codeOf(node) {
           const { lines } = await run('devices');
           const disks = (lines.at(-1)?.disks ?? []) as { node: string; code: string | null }[];

@@ -8,8 +8,10 @@ import { checkApproval } from '../../guard/approval/check-approval.ts';
 import type { ApprovalQuestion, Approver } from '../../job/station/approval-port.ts';
 import type { CheckedImage } from '../../job/station/check-image.ts';
 import { holdUntilGone } from '../../job/station/let-go.ts';
+import type { PlanMaterials } from '../../job/station/plan-materials.ts';
+import type { SeedWish } from '../../job/station/plan-seed.ts';
 import type { JobMarks, StationJob } from '../../job/station/take-card.ts';
-import { writeCard } from '../../job/station/write-card.ts';
+import { type JobBegun, writeCard, writePreparedCard } from '../../job/station/write-card.ts';
 import type { CardInReader } from '../../job/supervisor/card-in-reader.ts';
 import { selectNode } from '../plan/select-node.ts';
 import type { BenchPort, BenchRow, NodePlace } from './bench-events.ts';
@@ -20,6 +22,9 @@ import type { CardDecision } from './judge-card.ts';
 export interface BatchParts extends Omit<StationJob, 'approver' | 'port' | 'marks'> {
   plan: Plan;
   image: CheckedImage;
+  materials?: PlanMaterials;
+  /** what was found for a seed volume, where the image was looked through before; left out: each job looks */
+  wish?: SeedWish | null;
   /** for a node's job: what its record says beside the rest */
   marksFor(node: string, seen: CardSeen): JobMarks;
   bench: BenchPort;
@@ -64,13 +69,22 @@ export async function serveCard(parts: BatchParts, service: CardService): Promis
     image: parts.image,
     device: disk.node,
     mayUnmount: plan.unmount === 'yes' || service.decision.asks,
-    node: { plan, node: selectNode(plan, place.node) },
+    node: {
+      plan,
+      node: selectNode(plan, place.node),
+      ...(parts.materials ? { materials: parts.materials } : {}),
+    },
   };
   try {
-    const written = await writeCard(job, request, ({ recordId, card }) => {
+    const onBegun: JobBegun = ({ recordId, card }) => {
       begun.push({ record: recordId, card, atMs: Date.now() });
       bench.tell({ type: 'job-begun', reader, record: recordId, card: card.identity, ...place });
-    });
+    };
+    const { wish } = parts;
+    const written =
+      wish === undefined
+        ? await writeCard(job, request, onBegun)
+        : await writePreparedCard(job, { ...request, wish }, onBegun);
     const [first] = begun;
     const row = rowOf(
       service,

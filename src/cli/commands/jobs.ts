@@ -1,12 +1,15 @@
+import type { BatchEvent } from '../../batch/run-batch.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ExitStatus } from '../../contract/exit-status.ts';
 import { createApprover } from '../ask-at-terminal.ts';
+import { createBench } from '../bench-at-terminal.ts';
 import type { Desk } from '../desk.ts';
 import type { DaemonClient } from '../remote/daemon-client.ts';
 import { hearJob } from '../remote/hear-job.ts';
 import { done } from '../run-command.ts';
 import { jobsScreen } from '../screens/jobs-screen.ts';
 import { recordScreen } from '../screens/records-screen.ts';
+import { tellBatch } from '../tell-batch.ts';
 import { entry } from '../text/sheet.ts';
 import { fieldsOf } from './records.ts';
 
@@ -43,6 +46,7 @@ async function attach(desk: Desk, daemon: DaemonClient, job: number): Promise<Ex
   const seen: { record: number | null } = { record: null };
   await hearJob(desk, daemon, job, {
     approver: createApprover(desk.output, null, desk.signal),
+    bench: benchToWatch(desk),
     onBegun({ record }) {
       seen.record = record;
     },
@@ -59,6 +63,13 @@ async function attach(desk: Desk, daemon: DaemonClient, job: number): Promise<Ex
     recordScreen(record, { ...sheet, nowMs: Date.now() }),
   );
   return done;
+}
+
+/** A batch is watched as it was begun; a code can be typed here, too. */
+function benchToWatch(desk: Desk) {
+  const { output, signal } = desk;
+  const port = createBench(output, { confirms: new Map(), bell: true, signal, onEvent: () => undefined });
+  return { port, tell: (event: BatchEvent) => tellBatch(output, event) };
 }
 
 async function cancel(desk: Desk, daemon: DaemonClient, job: number): Promise<ExitStatus> {

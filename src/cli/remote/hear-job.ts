@@ -1,7 +1,9 @@
+import type { BenchPort } from '../../batch/bench/bench-events.ts';
+import type { BatchEvent } from '../../batch/run-batch.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { CardIdentity } from '../../contract/devices.ts';
 import { errorOf } from '../../daemon/contract/error-form.ts';
-import type { JobLine } from '../../daemon/contract/job-lines.ts';
+import { benchEventOf, type JobLine } from '../../daemon/contract/job-lines.ts';
 import type { Approver } from '../../job/station/approval-port.ts';
 import { createApprover } from '../ask-at-terminal.ts';
 import type { Desk } from '../desk.ts';
@@ -11,6 +13,8 @@ import type { DaemonClient } from './daemon-client.ts';
 export interface JobEar {
   /** shows the card that a question is about, and takes the answer */
   approver: Approver;
+  /** of a batch: what happens at the bench and beside it */
+  bench?: { port: BenchPort; tell(event: BatchEvent): void };
   onBegun(begun: { record: number; card: CardIdentity }): void;
   /** told once, with how the job ended; more may come while a finished card is held */
   onEnd(value: unknown): void;
@@ -24,61 +28,99 @@ export interface JobEar {
  */
 export async function hearJob(desk: Desk, daemon: DaemonClient, job: number, ear: JobEar): Promise<void> {
   const { signal } = desk;
+  const hearing = new Hearing(desk, daemon, job, ear);
   const cancel = () => void daemon.cancelJob(job).catch(() => undefined);
   if (signal.aborted) cancel();
   signal.addEventListener('abort', cancel, { once: true });
   try {
-    for await (const line of daemon.followJob(job)) await hearLine(desk, daemon, job, { line, ear });
+    for await (const line of daemon.followJob(job)) await hearing.hear(line);
   } finally {
     signal.removeEventListener('abort', cancel);
   }
 }
 
-async function hearLine(
-  desk: Desk,
-  daemon: DaemonClient,
-  job: number,
-  { line, ear }: { line: JobLine; ear: JobEar },
-): Promise<void> {
-  switch (line.type) {
-    case 'job':
-      return desk.output.events.emit(line.event);
-    case 'question':
-      // A card that was approved already is shown all the same.
-      if (line.isAnswered) return void createApprover(desk.output, '', desk.signal).ask(line.asks);
-      return answer(daemon, job, { line, ear });
-    case 'begun':
-      return ear.onBegun(line);
-    case 'stopping':
-      return desk.output.tell('stopping', { jobs: line.jobs }, stoppingLines(desk, line.jobs));
-    case 'end':
-      return ear.onEnd(line.value);
-    case 'failed':
-      throw errorOf(line.error);
-  }
-}
+type Question = Extract<JobLine, { type: 'question' }>;
 
-const stoppingLines = ({ output: { sheet } }: Desk, jobs: 'finish' | 'cancel') =>
-  entry(
-    sheet,
-    'daemon',
-    ['the daemon is told to end', jobs === 'finish' ? 'this job is finished first' : 'this job is cancelled'],
-    { tone: 'care' },
-  );
+class Hearing {
+  readonly #desk: Desk;
+  readonly #daemon: DaemonClient;
+  readonly #job: number;
+  readonly #ear: JobEar;
+  /** questions that are being asked here, each with what gives it up */
+  readonly #asking = new Map<number, AbortController>();
 
-async function answer(
-  daemon: DaemonClient,
-  job: number,
-  { line, ear }: { line: Extract<JobLine, { type: 'question' }>; ear: JobEar },
-): Promise<void> {
-  let typed: string | null;
-  try {
-    typed = await ear.approver.ask(line.asks);
-  } catch (error) {
-    // Cancelled at the prompt: the job says so itself. Whatever else it is, nobody will answer.
-    if (error instanceof CardwrightError && error.code === 'job.cancelled') return;
-    await daemon.cancelJob(job);
-    throw error;
+  constructor(desk: Desk, daemon: DaemonClient, job: number, ear: JobEar) {
+    this.#desk = desk;
+    this.#daemon = daemon;
+    this.#job = job;
+    this.#ear = ear;
   }
-  await daemon.answerJob(job, line.question, typed);
+
+  async hear(line: JobLine): Promise<void> {
+    const { output } = this.#desk;
+    const { bench } = this.#ear;
+    switch (line.type) {
+      case 'job':
+        return output.events.emit(line.event);
+      case 'question':
+        return this.#question(line);
+      case 'withdrawn':
+        return this.#asking.get(line.question)?.abort();
+      case 'bench':
+        return bench?.port.tell(benchEventOf(line.event));
+      case 'batch':
+        return bench?.tell(line.event);
+      case 'begun':
+        return this.#ear.onBegun(line);
+      case 'stopping':
+        return output.tell('stopping', { jobs: line.jobs }, this.#stoppingLines(line.jobs));
+      case 'end':
+        return this.#ear.onEnd(line.value);
+      case 'failed':
+        throw errorOf(line.error);
+    }
+  }
+
+  #stoppingLines(jobs: 'finish' | 'cancel'): string[] {
+    const what = jobs === 'finish' ? 'this job is finished first' : 'this job is cancelled';
+    return entry(this.#desk.output.sheet, 'daemon', ['the daemon is told to end', what], { tone: 'care' });
+  }
+
+  async #question(line: Question): Promise<void> {
+    const { output, signal } = this.#desk;
+    // A card of a job's own that was approved already is shown all the same.
+    if (line.isAnswered) {
+      if (line.reader === null) await createApprover(output, '', signal).ask(line.asks);
+      return;
+    }
+    // Other cards of a batch go on while somebody is asked about one.
+    if (line.reader !== null) return void this.#askAtBench(line, line.reader);
+    return this.#ask(line);
+  }
+
+  async #ask({ question, asks }: Question): Promise<void> {
+    let typed: string | null;
+    try {
+      typed = await this.#ear.approver.ask(asks);
+    } catch (error) {
+      // Cancelled at the prompt: the job says so itself. Whatever else it is, nobody will answer.
+      if (error instanceof CardwrightError && error.code === 'job.cancelled') return;
+      await this.#daemon.cancelJob(this.#job);
+      throw error;
+    }
+    await this.#daemon.answerJob(this.#job, question, typed);
+  }
+
+  async #askAtBench({ question, asks }: Question, reader: string): Promise<void> {
+    const gone = new AbortController();
+    this.#asking.set(question, gone);
+    try {
+      const typed = (await this.#ear.bench?.port.ask(asks, reader, gone.signal)) ?? null;
+      if (!gone.signal.aborted) await this.#daemon.answerJob(this.#job, question, typed);
+    } catch {
+      // Cancelled at the prompt, or the daemon is gone: the stream of lines says so.
+    } finally {
+      this.#asking.delete(question);
+    }
+  }
 }

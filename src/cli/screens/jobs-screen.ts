@@ -31,7 +31,7 @@ export function jobsScreen(
       formatDay(job.begunAtMs, options.nowMs, options.timeZone),
       `${job.kind}${job.isOwn ? '' : ' (not yours)'}`,
       job.node ?? '',
-      job.device,
+      job.device ?? 'any',
       { text: standingOf(job), tone: toneOf(job) },
       job.record === null ? '' : `${job.record}`,
     ],

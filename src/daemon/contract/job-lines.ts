@@ -1,10 +1,13 @@
+import type { BenchEvent } from '../../batch/bench/bench-events.ts';
+import type { BatchEvent } from '../../batch/run-batch.ts';
 import type { CardIdentity, Disk } from '../../contract/devices.ts';
 import type { JobEvent } from '../../contract/events.ts';
 import type { EditForecast, FileContent } from '../../job/engine/foresee-edit.ts';
 import type { ApprovalQuestion } from '../../job/station/approval-port.ts';
 import type { RecordedOutcome } from '../../job/station/run-recorded-job.ts';
 import type { CardCheck } from '../../job/station/verify-card.ts';
-import type { ErrorForm } from './error-form.ts';
+import type { BatchOutcome } from '../../records/record-types.ts';
+import { type ErrorForm, errorForm, errorOf } from './error-form.ts';
 import type { JobOrder } from './job-orders.ts';
 
 /** How a job of the station stands. `asking`: it waits for an approval. */
@@ -13,7 +16,8 @@ export type JobStanding = 'running' | 'asking' | 'ended';
 export interface JobView {
   id: number;
   kind: JobOrder['kind'];
-  device: string;
+  /** null for a batch, which takes any */
+  device: string | null;
   node: string | null;
   standing: JobStanding;
   /** the phase that was begun last; null before the first */
@@ -30,7 +34,18 @@ export interface JobView {
 /** What a job tells, each line with a number of its own that only grows. */
 export type JobLine = { n: number } & (
   | { type: 'job'; event: JobEvent }
-  | { type: 'question'; question: number; asks: ApprovalQuestion; isAnswered: boolean }
+  | {
+      type: 'question';
+      question: number;
+      asks: ApprovalQuestion;
+      isAnswered: boolean;
+      /** of a batch; null elsewhere */
+      reader: string | null;
+    }
+  /** its card is gone: nobody waits for the answer any more */
+  | { type: 'withdrawn'; question: number }
+  | { type: 'bench'; event: BenchForm }
+  | { type: 'batch'; event: BatchEvent }
   | { type: 'begun'; record: number; card: CardIdentity }
   | { type: 'stopping'; jobs: 'finish' | 'cancel' }
   | { type: 'end'; value: unknown }
@@ -46,7 +61,20 @@ export interface JobEnds {
   personalize: CardMade;
   foresee: { disk: Disk; recordId: number; forecast: PackedForecast };
   verify: CardCheck;
+  batch: { outcome: BatchOutcome };
 }
+
+/** What happens at the bench, as it travels. */
+export type BenchForm =
+  | Exclude<BenchEvent, { type: 'card-not-done' }>
+  | (Omit<NotDone, 'error'> & { error: ErrorForm });
+type NotDone = Extract<BenchEvent, { type: 'card-not-done' }>;
+
+export const benchForm = (event: BenchEvent): BenchForm =>
+  event.type === 'card-not-done' ? { ...event, error: errorForm(event.error) } : event;
+
+export const benchEventOf = (form: BenchForm): BenchEvent =>
+  form.type === 'card-not-done' ? { ...form, error: errorOf(form.error) } : form;
 
 export interface CardMade {
   outcome: RecordedOutcome;

@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
-import { materialsInHand } from '../../job/station/plan-materials.ts';
+import { materialsInHand, type PlanMaterials } from '../../job/station/plan-materials.ts';
 import { imageForm, seedForm, sha256Hex } from './image-form.ts';
 import { planForm } from './plan-form.ts';
 
@@ -20,13 +20,15 @@ const hostKey = z.strictObject({
   fingerprint: z.string().max(200),
 });
 
+/** Contents by the path that the plan has for them. */
+const files = z.record(z.string().max(4096), z.base64());
+
 /** A node with all that makes it itself: what the plan only names came along. */
 const nodeForm = z.strictObject({
   plan: planForm,
   /** one of the plan's */
   node: z.string().max(4096),
-  /** contents by the path that the plan has for them */
-  files: z.record(z.string().max(4096), z.base64()),
+  files,
   hostKeys: z.array(hostKey).max(2),
 });
 
@@ -55,6 +57,19 @@ export const jobOrder = z.discriminatedUnion('kind', [
     recordId: recordNumber.nullable(),
     image: image.nullable(),
   }),
+  z.strictObject({
+    kind: z.literal('batch'),
+    plan: planForm,
+    files,
+    /** by the node's name */
+    hostKeys: z.record(z.string().max(4096), z.array(hostKey).max(2)),
+    image,
+    only: z.array(z.string().max(4096)).max(1000),
+    again: z.array(z.string().max(4096)).max(1000),
+    readers: z.array(deviceName).max(100),
+    /** is there somebody who can be asked? */
+    canAsk: z.boolean(),
+  }),
 ]);
 
 export type JobOrder = z.infer<typeof jobOrder>;
@@ -66,9 +81,17 @@ export type ImageOrder = z.infer<typeof image>;
 export function nodeRequestOf({ plan, node: name, files, hostKeys }: NodeForm): NodeRequest | null {
   const node = plan.nodes.find((one) => one.name === name);
   if (!node) return null;
-  const contents = Object.entries(files).map(([path, text]): [string, Uint8Array] => [
+  return { plan, node, materials: materialsOf(files, { [name]: hostKeys }) };
+}
+
+/** Files and keys as they came along. */
+export function materialsOf(
+  sent: NodeForm['files'],
+  hostKeys: Record<string, NodeForm['hostKeys']>,
+): PlanMaterials {
+  const contents = Object.entries(sent).map(([path, text]): [string, Uint8Array] => [
     path,
     Buffer.from(text, 'base64'),
   ]);
-  return { plan, node, materials: materialsInHand(new Map(contents), new Map([[name, hostKeys]])) };
+  return materialsInHand(new Map(contents), new Map(Object.entries(hostKeys)));
 }

@@ -15,7 +15,7 @@ export type RunOrder = (job: RunningJob, order: JobOrder, who: Caller) => Promis
 interface Entry {
   id: number;
   caller: string;
-  order: { kind: JobOrder['kind']; device: string; node: string | null };
+  order: { kind: JobOrder['kind']; device: string | null; node: string | null };
   begunAtMs: number;
   job: RunningJob;
 }
@@ -44,7 +44,8 @@ export class JobTable {
     const job = new RunningJob();
     const id = this.#nextId++;
     const node = 'node' in order ? (order.node?.node ?? null) : null;
-    const about = { kind: order.kind, device: order.device, node };
+    const device = 'device' in order ? order.device : null;
+    const about = { kind: order.kind, device, node };
     this.#entries.push({ id, caller: who.caller, order: about, begunAtMs: this.#now(), job });
     this.#forgetOld();
     void this.#run(job, order, who).finally(() => job.leave());

@@ -1,6 +1,5 @@
 import { marksOf } from '../../../batch/bench/node-settings.ts';
 import { CardwrightError } from '../../../contract/cardwright-error.ts';
-import type { ImageFacts } from '../../../contract/image.ts';
 import type { CheckedImage } from '../../../job/station/check-image.ts';
 import { foreseeOnCard } from '../../../job/station/foresee-on-card.ts';
 import { holdUntilGone } from '../../../job/station/let-go.ts';
@@ -11,32 +10,24 @@ import { verifyCardAgain } from '../../../job/station/verify-card.ts';
 import { type JobBegun, type WrittenCard, writePreparedCard } from '../../../job/station/write-card.ts';
 import { imageFacts } from '../../contract/image-form.ts';
 import { type CardMade, type JobEnds, packForecast } from '../../contract/job-lines.ts';
-import {
-  type ImageOrder,
-  type JobOrder,
-  type NodeForm,
-  nodeRequestOf,
-  type OrderOfKind,
-} from '../../contract/job-orders.ts';
+import { type JobOrder, type NodeForm, nodeRequestOf, type OrderOfKind } from '../../contract/job-orders.ts';
 import type { Caller } from '../answer-looks.ts';
 import type { StationParts } from '../station-parts.ts';
-import { openUpload } from './open-upload.ts';
+import type { OrderDesk } from './order-desk.ts';
+import { runBatchOrder } from './run-batch-order.ts';
 import type { RunningJob } from './running-job.ts';
+import { withImage } from './with-image.ts';
 
-/** Everything that one order is run with. */
-interface Desk {
-  parts: StationParts;
-  job: RunningJob;
-  who: Caller;
-}
-
-type Runs = { [Kind in JobOrder['kind']]: (desk: Desk, order: OrderOfKind<Kind>) => Promise<JobEnds[Kind]> };
+type Runs = {
+  [Kind in JobOrder['kind']]: (desk: OrderDesk, order: OrderOfKind<Kind>) => Promise<JobEnds[Kind]>;
+};
 
 const runs: Runs = {
   write: runWrite,
   personalize: runPersonalize,
   foresee: runForesee,
   verify: runVerify,
+  batch: runBatchOrder,
 };
 
 /** Runs an order to its end; whatever goes wrong is told by the job itself. */
@@ -47,7 +38,7 @@ export async function runOrder(
   who: Caller,
 ): Promise<void> {
   try {
-    const run = runs[order.kind] as (desk: Desk, order: JobOrder) => Promise<unknown>;
+    const run = runs[order.kind] as (desk: OrderDesk, order: JobOrder) => Promise<unknown>;
     const value = await run({ parts, job, who }, order);
     // A card that was made has told its end already, and is only held since.
     if (job.end === null) job.settle({ value });
@@ -56,7 +47,7 @@ export async function runOrder(
   }
 }
 
-async function runWrite(desk: Desk, order: OrderOfKind<'write'>): Promise<CardMade> {
+async function runWrite(desk: OrderDesk, order: OrderOfKind<'write'>): Promise<CardMade> {
   const node = order.node && nodeOf(order.node);
   return withImage(desk, order.image, async (image) => {
     const { path, container, packedSha256, sizeBytes } = order.image.facts;
@@ -69,7 +60,7 @@ async function runWrite(desk: Desk, order: OrderOfKind<'write'>): Promise<CardMa
   });
 }
 
-async function runPersonalize(desk: Desk, order: OrderOfKind<'personalize'>): Promise<CardMade> {
+async function runPersonalize(desk: OrderDesk, order: OrderOfKind<'personalize'>): Promise<CardMade> {
   const node = nodeOf(order.node);
   const { device, mayUnmount } = order;
   const job = stationJob(desk, order.confirm, marksOf(desk.parts.key, node, null));
@@ -77,7 +68,10 @@ async function runPersonalize(desk: Desk, order: OrderOfKind<'personalize'>): Pr
   return release(desk, made, order.hold);
 }
 
-async function runForesee({ parts, job }: Desk, order: OrderOfKind<'foresee'>): Promise<JobEnds['foresee']> {
+async function runForesee(
+  { parts, job }: OrderDesk,
+  order: OrderOfKind<'foresee'>,
+): Promise<JobEnds['foresee']> {
   const { station, records, toolVersion } = parts;
   const about = { device: order.device, request: nodeOf(order.node) };
   const { disk, recordId, forecast } = await foreseeOnCard(
@@ -87,7 +81,7 @@ async function runForesee({ parts, job }: Desk, order: OrderOfKind<'foresee'>): 
   return { disk, recordId, forecast: packForecast(forecast) };
 }
 
-function runVerify(desk: Desk, order: OrderOfKind<'verify'>): Promise<JobEnds['verify']> {
+function runVerify(desk: OrderDesk, order: OrderOfKind<'verify'>): Promise<JobEnds['verify']> {
   const { station, records, toolVersion } = desk.parts;
   const { port, signal } = desk.job;
   const { device, recordId } = order;
@@ -96,7 +90,7 @@ function runVerify(desk: Desk, order: OrderOfKind<'verify'>): Promise<JobEnds['v
   return order.image ? withImage(desk, order.image, verify) : verify(null);
 }
 
-function stationJob({ parts, job, who }: Desk, confirm: string | null, marks: JobMarks): StationJob {
+function stationJob({ parts, job, who }: OrderDesk, confirm: string | null, marks: JobMarks): StationJob {
   const { station, records, codes, toolVersion } = parts;
   // A code that was shown before has a key of its own; a question within the job gets a fresh one.
   const shown = confirm === null ? null : codes.redeem(confirm.split(':')[0] ?? '', who.caller);
@@ -112,13 +106,13 @@ function stationJob({ parts, job, who }: Desk, confirm: string | null, marks: Jo
 }
 
 const beginning =
-  ({ job }: Desk): JobBegun =>
+  ({ job }: OrderDesk): JobBegun =>
   ({ recordId, card }) =>
     job.tell({ type: 'begun', record: recordId, card: card.identity });
 
 /** Ejects the card; where that is not to be had and somebody watches, holds it until it is out. */
 async function release(
-  { job }: Desk,
+  { job }: OrderDesk,
   { outcome, card, disk }: WrittenCard,
   hold: boolean,
 ): Promise<CardMade> {
@@ -135,34 +129,4 @@ function nodeOf(form: NodeForm): NodeRequest {
   const node = nodeRequestOf(form);
   if (node) return node;
   throw new CardwrightError('daemon.bad-request', { facts: { why: 'the plan has no such node' } });
-}
-
-/** The sender's image as it was sent; its facts are believed, its bytes are looked for nowhere else. */
-async function withImage<T>(
-  { parts, who }: Desk,
-  order: ImageOrder,
-  use: (image: CheckedImage) => Promise<T>,
-): Promise<T> {
-  for (const sha256 of [order.expectedSha256, order.facts.packedSha256]) {
-    if (sha256 === null || sha256 === order.upload) continue;
-    throw new CardwrightError('daemon.bad-request', { facts: { why: 'the image has another SHA-256' } });
-  }
-  const upload = openUpload(parts.uploads, who.caller, order.upload);
-  try {
-    const { fileStamp: _sendersOwn, ...known } = imageFacts(order.facts);
-    const facts: ImageFacts = { ...known, path: upload.path };
-    return await use({ facts, expectedSha256: order.expectedSha256 });
-  } catch (error) {
-    throw named(error, upload.path, order.facts.path);
-  } finally {
-    upload.close();
-  }
-}
-
-/** An error that names the image names it as its sender does. */
-function named(error: unknown, path: string, sendersPath: string): unknown {
-  if (!(error instanceof CardwrightError) || error.facts.path !== path) return error;
-  const facts = { ...error.facts, path: sendersPath };
-  const { code, card, findings } = error;
-  return new CardwrightError(code, { facts, findings, cause: error, ...(card === null ? {} : { card }) });
 }

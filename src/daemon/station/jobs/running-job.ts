@@ -9,6 +9,14 @@ export const questionLifeMs = 10 * 60_000;
 /** Stalls and findings of a job that goes wrong for hours; the oldest go. */
 const mostLines = 5000;
 
+interface Asked {
+  asks: ApprovalQuestion;
+  /** of a batch */
+  reader: string | null;
+  /** aborted when the card is no longer in the reader */
+  gone: AbortSignal | null;
+}
+
 type Listener = (line: JobLine) => void;
 
 /** One job as those who follow it see it: its lines so far, and the next ones as they come. */
@@ -19,7 +27,7 @@ export class RunningJob {
   #lines: JobLine[] = [];
   #nextLine = 1;
   #questions = 0;
-  #open: { question: number; answer(typed: string | null): void } | null = null;
+  readonly #open = new Map<number, (typed: string | null) => void>();
   #isOver = false;
   #end: string | null = null;
   #phase: string | null = null;
@@ -35,7 +43,7 @@ export class RunningJob {
 
   get standing(): JobStanding {
     if (this.#end !== null) return 'ended';
-    return this.#open ? 'asking' : 'running';
+    return this.#open.size > 0 ? 'asking' : 'running';
   }
   get phase(): string | null {
     return this.#phase;
@@ -55,45 +63,58 @@ export class RunningJob {
     const line = { n: this.#nextLine++, ...body } as JobLine;
     if (line.type === 'begun') this.#record = line.record;
     // Whoever joins later needs the last progress alone.
-    const isOutdated = (old: JobLine) =>
-      isProgress(line) && isProgress(old) && old.event.phase === line.event.phase;
-    this.#lines = [...this.#lines.filter((old) => !isOutdated(old)), line].slice(-mostLines);
+    const key = progressKey(line);
+    const kept = key === null ? this.#lines : this.#lines.filter((old) => progressKey(old) !== key);
+    this.#lines = [...kept, line].slice(-mostLines);
     for (const listener of this.#listeners) listener(line);
   }
 
   /** Asks whoever follows. `given` came with the order: then the card is shown, and nobody is waited for. */
   approver(given: string | null): Approver {
     return {
-      ask: async (question) => {
-        const number = ++this.#questions;
-        this.tell({ type: 'question', question: number, asks: question, isAnswered: given !== null });
-        return given ?? this.#wait(number, question);
+      ask: async (asks) => {
+        if (given === null) return this.ask({ asks, reader: null, gone: null });
+        const question = ++this.#questions;
+        this.tell({ type: 'question', question, asks, isAnswered: true, reader: null });
+        return given;
       },
     };
   }
 
-  #wait(question: number, { disk }: ApprovalQuestion): Promise<string | null> {
-    const { signal } = this;
+  /**
+   * One question, beside others: null where it was answered with nothing, nobody answered in time, or its card went.
+   *
+   * @throws CardwrightError `job.cancelled`
+   */
+  ask({ asks, reader, gone }: Asked): Promise<string | null> {
+    const question = ++this.#questions;
+    this.tell({ type: 'question', question, asks, isAnswered: false, reader });
     return new Promise((resolve, reject) => {
       const settle = () => {
         clearTimeout(timer);
-        signal.removeEventListener('abort', cancel);
-        this.#open = null;
+        this.signal.removeEventListener('abort', cancel);
+        gone?.removeEventListener('abort', withdraw);
+        this.#open.delete(question);
+        this.#markAnswered(question);
       };
       const answer = (typed: string | null) => {
         settle();
-        this.#markAnswered(question);
         resolve(typed);
+      };
+      const withdraw = () => {
+        this.tell({ type: 'withdrawn', question });
+        answer(null);
       };
       const cancel = () => {
         settle();
-        const facts = { phase: 'approve', node: disk.node };
-        reject(new CardwrightError('job.cancelled', { card: 'untouched', facts }));
+        reject(new CardwrightError('job.cancelled', { card: 'untouched', facts: { phase: 'approve' } }));
       };
-      const timer = setTimeout(() => answer(null), questionLifeMs);
-      if (signal.aborted) return cancel();
-      signal.addEventListener('abort', cancel, { once: true });
-      this.#open = { question, answer };
+      const timer = setTimeout(withdraw, questionLifeMs);
+      this.#open.set(question, answer);
+      if (this.signal.aborted) return cancel();
+      if (gone?.aborted) return withdraw();
+      this.signal.addEventListener('abort', cancel, { once: true });
+      gone?.addEventListener('abort', withdraw, { once: true });
     });
   }
 
@@ -106,9 +127,9 @@ export class RunningJob {
 
   /** @returns false where that question is not open any more */
   answer(question: number, typed: string | null): boolean {
-    if (this.#open?.question !== question) return false;
-    this.#open.answer(typed);
-    return true;
+    const take = this.#open.get(question);
+    take?.(typed);
+    return take !== undefined;
   }
 
   cancel(): void {
@@ -156,8 +177,9 @@ export class RunningJob {
   }
 }
 
-type ProgressLine = Extract<JobLine, { type: 'job' }> & { event: { type: 'progress' } };
-
-function isProgress(line: JobLine): line is ProgressLine {
-  return line.type === 'job' && line.event.type === 'progress';
+/** What a line of progress takes the place of: the same phase's, of the same reader. */
+function progressKey(line: JobLine): string | null {
+  const inReader = line.type === 'bench' && line.event.type === 'job' ? line.event : null;
+  const event = line.type === 'job' ? line.event : (inReader?.event ?? null);
+  return event?.type === 'progress' ? `${inReader?.reader ?? ''} ${event.phase}` : null;
 }
