@@ -3,13 +3,13 @@ import type { ImageFacts } from '../contract/image.ts';
 import type { Plan, PlanNode } from '../contract/plan.ts';
 import type { CheckedImage } from '../job/station/check-image.ts';
 import type { PlanMaterials } from '../job/station/plan-materials.ts';
-import type { SeedWish } from '../job/station/plan-seed.ts';
 import type { StationJob } from '../job/station/take-card.ts';
 import type { BatchOutcome } from '../records/record-types.ts';
 import type { BenchPort, BenchRow, NodePlace } from './bench/bench-events.ts';
 import { chooseNodes } from './bench/choose-node.ts';
 import { changedAreas, digestSettings } from './bench/node-settings.ts';
 import { runBench } from './bench/run-bench.ts';
+import type { BatchParts } from './bench/serve-card.ts';
 import { doneNodes, maybeComplete } from './bench/settled-nodes.ts';
 import type { StagedImage } from './stage-image.ts';
 
@@ -32,12 +32,10 @@ export interface BatchLine {
 
 export interface BatchOrder {
   plan: Plan;
-  materials?: PlanMaterials;
+  materials: PlanMaterials;
   image: CheckedImage;
   /** the image as records and messages name it, where it is read from elsewhere */
   imageNamed?: ImageFacts;
-  /** what was found for a seed volume, where the image was looked through beforehand; else each card's job looks */
-  wish?: SeedWish | null;
   only: readonly string[];
   again: readonly string[];
   readers: readonly string[];
@@ -51,6 +49,8 @@ export interface BatchHost extends Pick<StationJob, 'station' | 'records' | 'sig
   /** the last look at plan and image before the batch begins */
   check(): Promise<void>;
   stage(image: CheckedImage, signal: AbortSignal): Promise<StagedImage>;
+  /** makes one card */
+  write: BatchParts['write'];
 }
 
 interface Session {

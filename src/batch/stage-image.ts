@@ -6,7 +6,6 @@ import { type Finding, finding } from '../contract/finding.ts';
 import type { ImageFacts } from '../contract/image.ts';
 import { type DigestMap, mibBytes } from '../contract/job.ts';
 import { openImageStream } from '../image/container/open-image-stream.ts';
-import { inspectImage, requireWritableImage } from '../image/inspect-image.ts';
 import { usualSpoolFolder } from '../image/sparse-spool.ts';
 import type { CheckedImage } from '../job/station/check-image.ts';
 import type { WorkerUser } from '../job/supervisor/worker-user.ts';
@@ -22,12 +21,12 @@ export interface StagedImage {
   discard(): void;
 }
 
-/** How an image is staged; left out: as in a process of one's own. */
+/** How an image is staged. */
 export interface StagingWays {
   /** the user that the decoder runs as; null: ours */
-  user?: WorkerUser | null;
+  user: WorkerUser | null;
   /** what is known of the unpacked copy */
-  look?(path: string, signal: AbortSignal): Promise<ImageFacts>;
+  look(path: string, signal: AbortSignal): Promise<ImageFacts>;
 }
 
 type Reading = { signal: AbortSignal; user: WorkerUser | null };
@@ -114,7 +113,7 @@ async function expectGoodEnd(
 export async function stageImage(
   image: CheckedImage,
   signal: AbortSignal,
-  { user = null, look = lookAgain }: StagingWays = {},
+  { user, look }: StagingWays,
 ): Promise<StagedImage> {
   const begun = Date.now();
   const { facts } = image;
@@ -154,12 +153,6 @@ export async function stageImage(
 
 function unpackedName({ path, memberName }: ImageFacts): string {
   return basename(memberName ?? path.replace(/\.(?:gz|xz|zst|bz2|zip)$/i, ''));
-}
-
-async function lookAgain(path: string, signal: AbortSignal): Promise<ImageFacts> {
-  const staged = await inspectImage(path, { decode: 'when-needed', signal });
-  requireWritableImage(staged);
-  return staged;
 }
 
 async function unpackTo(path: string, image: CheckedImage, how: Reading): Promise<DigestMap> {

@@ -2,6 +2,7 @@ import { readPlan } from '../batch/plan/read-plan.ts';
 import { selectNode } from '../batch/plan/select-node.ts';
 import { CardwrightError } from '../contract/cardwright-error.ts';
 import type { Plan } from '../contract/plan.ts';
+import { materialsOnDisk } from '../job/station/materials-on-disk.ts';
 import type { NodeRequest } from '../job/station/order-edit.ts';
 
 export interface NodeOptions {
@@ -22,7 +23,7 @@ export async function nodeFromOptions(options: NodeOptions, command: string): Pr
     throw new CardwrightError('usage.missing-argument', { facts: { argument: missing ?? '', command } });
   }
   const plan = await readPlanFile(options.plan);
-  return { plan, node: selectNode(plan, options.node) };
+  return { plan, node: selectNode(plan, options.node), materials: materialsOnDisk };
 }
 
 export async function readPlanFile(path: string): Promise<Plan> {

@@ -13,7 +13,9 @@ import { checkApproval } from '../guard/approval/check-approval.ts';
 import { judgeDisk } from '../guard/judge-disk.ts';
 import { type CheckedImage, checkImage } from '../job/station/check-image.ts';
 import { refusal } from '../job/station/claim-card.ts';
-import { bytesForSeed, placeSeed, type SeedWish, wishSeed } from '../job/station/plan-seed.ts';
+import { materialsOnDisk } from '../job/station/materials-on-disk.ts';
+import { bytesForSeed, placeSeed, type SeedWish } from '../job/station/place-seed.ts';
+import { wishSeed } from '../job/station/plan-seed.ts';
 import { foreseeOnImage } from '../job/station/preview-edit.ts';
 import { codeOfDisk } from '../job/station/survey-disks.ts';
 import { writeTakenCard } from '../job/station/write-card.ts';
@@ -126,13 +128,13 @@ async function rehearseCard(order: RehearsalOrder, parts: CardParts): Promise<Re
   let recordId: number | null = null;
   const elapsed = () => Date.now() - begun;
   try {
-    await foreseeOnImage(image.facts, { plan, node }, order.toolVersion);
+    await foreseeOnImage(image.facts, { plan, node, materials: materialsOnDisk }, order.toolVersion);
     await approve(disk, image, wish);
     const card = openMakeBelieveCard(disk, fault);
     try {
       const job = { records, port: order.port, signal: order.signal, toolVersion: order.toolVersion };
       const seed = wish && placeSeed(wish, disk.sizeBytes);
-      const taken = { card, diskName: null, image, seed, node: { plan, node } };
+      const taken = { card, diskName: null, image, seed, node: { plan, node, materials: materialsOnDisk } };
       const outcome = await writeTakenCard(job, taken, (what) => {
         recordId = what.recordId;
       });

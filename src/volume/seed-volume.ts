@@ -1,12 +1,6 @@
-import { mibBytes } from '../contract/job.ts';
 import { parseBootSector } from './boot-sector.ts';
 import { formatVolume } from './format-volume.ts';
-
-/** By this label, all upper or all lower case, a NoCloud reader finds its volume (cloud-init, "NoCloud"). */
-export const seedLabel = 'CIDATA';
-
-/** As little as FAT32 with one sector a cluster takes (65,525 clusters and more), with room to spare. */
-export const seedBytes = 36 * mibBytes;
+import { seedBytes, seedLabel } from './seed-facts.ts';
 
 /** Fields of the boot sector, by width of the table: Microsoft FAT specification 1.03, "Boot Sector and BPB". */
 const fieldsAt = { 16: { serial: 39, label: 43 }, 32: { serial: 67, label: 71 } };

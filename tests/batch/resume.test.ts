@@ -7,6 +7,7 @@ import { changedAreas, digestSettings } from '../../src/batch/bench/node-setting
 import { doneNodes, maybeComplete } from '../../src/batch/bench/settled-nodes.ts';
 import { readPlan } from '../../src/batch/plan/read-plan.ts';
 import type { Plan, PlanNode } from '../../src/contract/plan.ts';
+import { materialsOnDisk } from '../../src/job/station/materials-on-disk.ts';
 import type { RecordView } from '../../src/records/record-types.ts';
 
 type Told = Pick<RecordView, 'id' | 'node' | 'set' | 'state' | 'cardId' | 'cardState'>;
@@ -80,20 +81,29 @@ describe('a plan that changed since a node was made', () => {
   it('is told by area, and an unchanged one is not', async () => {
     let before = {};
     await withPlan(planText('192.0.2.11/24', 'a.txt'), (plan, node) => {
-      before = digestSettings(key, { plan, node }, image);
+      before = digestSettings(key, { plan, node, materials: materialsOnDisk }, image);
     });
     await withPlan(planText('192.0.2.11/24', 'a.txt'), (plan, node) => {
-      expect(changedAreas(before, digestSettings(key, { plan, node }, image))).toEqual([]);
-      expect(changedAreas(before, digestSettings(key, { plan, node }, { ...image, sizeBytes: 11 }))).toEqual([
-        'image',
-      ]);
-      expect(changedAreas(null, digestSettings(key, { plan, node }, image))).toEqual([]);
+      expect(
+        changedAreas(before, digestSettings(key, { plan, node, materials: materialsOnDisk }, image)),
+      ).toEqual([]);
+      expect(
+        changedAreas(
+          before,
+          digestSettings(key, { plan, node, materials: materialsOnDisk }, { ...image, sizeBytes: 11 }),
+        ),
+      ).toEqual(['image']);
+      expect(
+        changedAreas(null, digestSettings(key, { plan, node, materials: materialsOnDisk }, image)),
+      ).toEqual([]);
       // Another station's key: nothing can be compared, and nothing be guessed.
-      const other = digestSettings(new Uint8Array(32), { plan, node }, image);
+      const other = digestSettings(new Uint8Array(32), { plan, node, materials: materialsOnDisk }, image);
       expect(Object.keys(other).every((area) => other[area] !== (before as typeof other)[area])).toBe(true);
     });
     await withPlan(planText('192.0.2.99/24', 'b.txt'), (plan, node) => {
-      expect(changedAreas(before, digestSettings(key, { plan, node }, image))).toEqual(['network', 'files']);
+      expect(
+        changedAreas(before, digestSettings(key, { plan, node, materials: materialsOnDisk }, image)),
+      ).toEqual(['network', 'files']);
     });
   });
 });

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { expect, it } from 'vitest';
 import { readPlan } from '../../src/batch/plan/read-plan.ts';
 import { gatherNode } from '../../src/cli/remote/job-orders.ts';
+import { materialsOnDisk } from '../../src/job/station/materials-on-disk.ts';
 import { expectFree } from '../e2e/lying-media.ts';
 import { makeOrchard } from '../e2e/make-orchard.ts';
 import type { ToolEnd } from '../e2e/run-tool.ts';
@@ -236,5 +237,9 @@ async function orderOf(station: DaemonStation, device: string): Promise<Line> {
   const [node] = plan.nodes;
   if (!node) throw new Error('no node');
   const about = { device, mayUnmount: false, confirm: null, hold: false };
-  return { kind: 'personalize', ...about, node: gatherNode({ plan, node }, false) };
+  return {
+    kind: 'personalize',
+    ...about,
+    node: gatherNode({ plan, node, materials: materialsOnDisk }, false),
+  };
 }

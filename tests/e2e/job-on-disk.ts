@@ -13,8 +13,10 @@ import { createLiveReader } from '../../src/devices/linux/live-reader.ts';
 import { findDeviceFolder, readDisk } from '../../src/devices/linux/read-disk.ts';
 import { type CheckedImage, checkImage } from '../../src/job/station/check-image.ts';
 import { holdCard } from '../../src/job/station/claim-card.ts';
+import { materialsOnDisk } from '../../src/job/station/materials-on-disk.ts';
 import type { NodeRequest } from '../../src/job/station/order-edit.ts';
-import { placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
+import { placeSeed } from '../../src/job/station/place-seed.ts';
+import { wishSeed } from '../../src/job/station/plan-seed.ts';
 import type { RecordedOutcome } from '../../src/job/station/run-recorded-job.ts';
 import { writeTakenCard } from '../../src/job/station/write-card.ts';
 import type { CardInReader } from '../../src/job/supervisor/card-in-reader.ts';
@@ -81,7 +83,7 @@ export async function openJobKit(folder: string, imageName = 'node-os.img'): Pro
     image,
     imagePath,
     imageBytes: image.facts.sizeBytes ?? 0,
-    node: { plan, node },
+    node: { plan, node, materials: materialsOnDisk },
     recordsPath: join(folder, 'store', 'records.db'),
   };
 }

@@ -6,7 +6,9 @@ import type { Plan } from '../../src/contract/plan.ts';
 import { withoutVolume } from '../../src/identity/detect-mechanism.ts';
 import { inspectImage } from '../../src/image/inspect-image.ts';
 import { checkPlanImage } from '../../src/job/station/check-plan-image.ts';
-import { bytesForSeed, offerSeed, placeSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
+import { materialsOnDisk } from '../../src/job/station/materials-on-disk.ts';
+import { bytesForSeed, placeSeed } from '../../src/job/station/place-seed.ts';
+import { offerSeed, wishSeed } from '../../src/job/station/plan-seed.ts';
 import { foreseeOnImage, lookAtOwn, withImageVolume } from '../../src/job/station/preview-edit.ts';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { makeVolume } from '../../src/volume/format-volume.ts';
@@ -64,7 +66,8 @@ function makeImage({ tree = program, boot, full = false }: Shape): string {
 
 async function filesFor(image: string, plan: Plan) {
   const facts = await inspectImage(image, { decode: 'when-needed' });
-  return (await foreseeOnImage(facts, { plan, node: orchardNode() }, '0.0.0')).changes;
+  return (await foreseeOnImage(facts, { plan, node: orchardNode(), materials: materialsOnDisk }, '0.0.0'))
+    .changes;
 }
 
 beforeAll(async () => void (await loadFat()));

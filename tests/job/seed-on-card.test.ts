@@ -14,7 +14,7 @@ import type { Medium } from '../../src/media/medium.ts';
 import { createMemoryMedium } from '../../src/media/memory-medium.ts';
 import { decodeDigestMap, encodeDigestMap } from '../../src/records/digest-map.ts';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
-import { seedBytes } from '../../src/volume/seed-volume.ts';
+import { seedBytes } from '../../src/volume/seed-facts.ts';
 import { orderFor } from '../hostile/recorded-card.ts';
 import { makeGoldenGpt, noise, overwrite, run, sparseFile, statusOf, workFolder } from '../image/recipes.ts';
 import { describeWith } from '../lab/capabilities.ts';

@@ -5,7 +5,8 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { loadFat } from '../../src/volume/fat/load-fat.ts';
 import { openVolume } from '../../src/volume/open-volume.ts';
-import { makeSeedVolume, seedBytes, seedLabel } from '../../src/volume/seed-volume.ts';
+import { seedBytes, seedLabel } from '../../src/volume/seed-facts.ts';
+import { makeSeedVolume } from '../../src/volume/seed-volume.ts';
 import { describeWith } from '../lab/capabilities.ts';
 
 const shape = { sectorBytes: 512, serial: 0x1234abcd, startByte: 2 ** 30 };

@@ -1,8 +1,8 @@
-import { createHash, createHmac } from 'node:crypto';
+import { createHmac } from 'node:crypto';
 import { basename } from 'node:path';
 import type { ImageFacts } from '../../contract/image.ts';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
-import { materialsOnDisk, type PlanMaterials } from '../../job/station/plan-materials.ts';
+import type { PlanMaterials } from '../../job/station/plan-materials.ts';
 
 /** Keyed digests (hex) of a node's settings, one for each area of the plan. */
 export type SettingsDigests = Record<string, string>;
@@ -21,7 +21,7 @@ function canonical(value: unknown): string {
 const withContent = <T extends { source: string }>(files: readonly T[], materials: PlanMaterials) =>
   files.map(({ source, ...rest }) => ({
     ...rest,
-    content: createHash('sha256').update(materials.readFile(source)).digest('hex'),
+    content: materials.digestOf(source),
   }));
 
 const imageSettings = ({ path, packedSha256, packedBytes, sizeBytes }: ImageKnown) => ({
@@ -32,10 +32,7 @@ const imageSettings = ({ path, packedSha256, packedBytes, sizeBytes }: ImageKnow
 });
 
 /** The settings of one node by area, in the words in which a change is told. */
-function areasOf(
-  { plan, node, materials = materialsOnDisk }: NodeRequest,
-  image: ImageKnown | null,
-): Record<string, unknown> {
+function areasOf({ plan, node, materials }: NodeRequest, image: ImageKnown | null): Record<string, unknown> {
   return {
     ...(image ? { image: imageSettings(image) } : {}),
     access: plan.access,

@@ -9,9 +9,9 @@ import type { ApprovalQuestion, Approver } from '../../job/station/approval-port
 import type { CheckedImage } from '../../job/station/check-image.ts';
 import { holdUntilGone } from '../../job/station/let-go.ts';
 import type { PlanMaterials } from '../../job/station/plan-materials.ts';
-import type { SeedWish } from '../../job/station/plan-seed.ts';
+import type { writeCard } from '../../job/station/prepare-image.ts';
 import type { JobMarks, StationJob } from '../../job/station/take-card.ts';
-import { type JobBegun, writeCard, writePreparedCard } from '../../job/station/write-card.ts';
+import type { JobBegun } from '../../job/station/write-card.ts';
 import type { CardInReader } from '../../job/supervisor/card-in-reader.ts';
 import { selectNode } from '../plan/select-node.ts';
 import type { BenchPort, BenchRow, NodePlace } from './bench-events.ts';
@@ -22,9 +22,9 @@ import type { CardDecision } from './judge-card.ts';
 export interface BatchParts extends Omit<StationJob, 'approver' | 'port' | 'marks'> {
   plan: Plan;
   image: CheckedImage;
-  materials?: PlanMaterials;
-  /** what was found for a seed volume, where the image was looked through before; left out: each job looks */
-  wish?: SeedWish | null;
+  materials: PlanMaterials;
+  /** `writeCard`, or the same for an image that was looked through before */
+  write: typeof writeCard;
   /** for a node's job: what its record says beside the rest */
   marksFor(node: string, seen: CardSeen): JobMarks;
   bench: BenchPort;
@@ -69,22 +69,14 @@ export async function serveCard(parts: BatchParts, service: CardService): Promis
     image: parts.image,
     device: disk.node,
     mayUnmount: plan.unmount === 'yes' || service.decision.asks,
-    node: {
-      plan,
-      node: selectNode(plan, place.node),
-      ...(parts.materials ? { materials: parts.materials } : {}),
-    },
+    node: { plan, node: selectNode(plan, place.node), materials: parts.materials },
   };
   try {
     const onBegun: JobBegun = ({ recordId, card }) => {
       begun.push({ record: recordId, card, atMs: Date.now() });
       bench.tell({ type: 'job-begun', reader, record: recordId, card: card.identity, ...place });
     };
-    const { wish } = parts;
-    const written =
-      wish === undefined
-        ? await writeCard(job, request, onBegun)
-        : await writePreparedCard(job, { ...request, wish }, onBegun);
+    const written = await parts.write(job, request, onBegun);
     const [first] = begun;
     const row = rowOf(
       service,

@@ -3,9 +3,13 @@ import { stageImage } from '../../batch/stage-image.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import { type ExitStatus, exitStatus } from '../../contract/exit-status.ts';
 import { finding } from '../../contract/finding.ts';
+import type { ImageFacts } from '../../contract/image.ts';
 import type { Plan } from '../../contract/plan.ts';
+import { inspectImage, requireWritableImage } from '../../image/inspect-image.ts';
 import { type CheckedImage, checkImage } from '../../job/station/check-image.ts';
 import { checkPlanImage } from '../../job/station/check-plan-image.ts';
+import { materialsOnDisk } from '../../job/station/materials-on-disk.ts';
+import { writeCard } from '../../job/station/prepare-image.ts';
 import type { BatchOutcome } from '../../records/record-types.ts';
 import { createBench, parseConfirms } from '../bench-at-terminal.ts';
 import type { Desk } from '../desk.ts';
@@ -82,10 +86,19 @@ async function batchHere(
     ...{ records, key, signal, toolVersion, bench, tell },
     station: await openStation(desk, key),
     check: async () => void (await checkPlanImage(plan, { port: output.events, signal })),
-    stage: stageImage,
+    stage: (staged: CheckedImage, until: AbortSignal) =>
+      stageImage(staged, until, { user: null, look: lookAgain }),
+    write: writeCard,
   };
   const { only, again, reader: readers } = options;
-  return runBatch(host, { plan, image, only, again, readers });
+  return runBatch(host, { plan, materials: materialsOnDisk, image, only, again, readers });
+}
+
+/** What the unpacked copy is, read from the copy itself. */
+async function lookAgain(path: string, signal: AbortSignal): Promise<ImageFacts> {
+  const staged = await inspectImage(path, { decode: 'when-needed', signal });
+  requireWritableImage(staged);
+  return staged;
 }
 
 const statusOf: Record<BatchOutcome, ExitStatus> = {

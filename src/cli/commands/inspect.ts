@@ -10,7 +10,7 @@ import { inspectImage } from '../../image/inspect-image.ts';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
 import { offerSeed, wishSeed } from '../../job/station/plan-seed.ts';
 import { foreseeOnImage, lookAtOwn, withImageVolume } from '../../job/station/preview-edit.ts';
-import { sectorBytesOf } from '../../job/station/read-image.ts';
+import { sectorBytesOf } from '../../job/station/sector-bytes.ts';
 import type { Desk } from '../desk.ts';
 import { type NodeOptions, nodeFromOptions } from '../plan-options.ts';
 import { done } from '../run-command.ts';

@@ -5,6 +5,7 @@ import type { OrderOfKind } from '../../daemon/contract/job-orders.ts';
 import { inspectImage } from '../../image/inspect-image.ts';
 import type { CheckedImage } from '../../job/station/check-image.ts';
 import { checkPlanImage } from '../../job/station/check-plan-image.ts';
+import { materialsOnDisk } from '../../job/station/materials-on-disk.ts';
 import { wishSeed } from '../../job/station/plan-seed.ts';
 import type { BatchOutcome } from '../../records/record-types.ts';
 import type { Desk } from '../desk.ts';
@@ -52,12 +53,11 @@ async function orderOf(
   const whole =
     facts.container === 'raw' ? facts : await inspectImage(facts.path, { decode: 'always', signal });
   const known = { facts: { ...whole, packedSha256: facts.packedSha256 }, expectedSha256 };
-  const nodes = plan.nodes.map((node) => gatherNode({ plan, node }, true));
+  const nodes = plan.nodes.map((node) => gatherNode({ plan, node, materials: materialsOnDisk }, true));
   return {
     kind: 'batch',
     plan,
-    files: Object.assign({}, ...nodes.map(({ files }) => files)),
-    hostKeys: Object.fromEntries(nodes.map(({ node, hostKeys }) => [node, hostKeys])),
+    materials: Object.fromEntries(nodes.map(({ node, materials }) => [node, materials])),
     image: await orderImage(desk, daemon, known, await wishSeed(known.facts, plan)),
     only: options.only,
     again: options.again,

@@ -1,32 +1,34 @@
 import type { ImageOrder, NodeForm } from '../../daemon/contract/job-orders.ts';
 import type { CheckedImage } from '../../job/station/check-image.ts';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
-import { materialsOnDisk } from '../../job/station/plan-materials.ts';
-import type { SeedWish } from '../../job/station/plan-seed.ts';
+import type { SeedWish } from '../../job/station/place-seed.ts';
+import { contentKey } from '../../job/station/plan-materials.ts';
 import type { Desk } from '../desk.ts';
 import { progressLine } from '../screens/progress-line.ts';
 import type { DaemonClient } from './daemon-client.ts';
 import { sendImage } from './send-image.ts';
 
 /**
- * A node with all that its plan only names, read by us: contents of files, and host keys from the plan's folder.
+ * A node with all that its plan only names, read by us: contents of files with templates filled in, and host keys from
+ * the plan's folder.
  *
  * @param keeps see `PlanMaterials`
- * @throws CardwrightError `usage.file-unreadable`, `identity.host-key-unusable`
+ * @throws CardwrightError `usage.file-unreadable`, `plan.bad-template`, `identity.host-key-unusable`
  */
-export function gatherNode(
-  { plan, node, materials = materialsOnDisk }: NodeRequest,
-  keeps: boolean,
-): NodeForm {
-  const sources = [...node.files, ...node.firstBoot.files].map(({ source }) => source);
+export function gatherNode({ plan, node, materials }: NodeRequest, keeps: boolean): NodeForm {
+  const files = [...node.files, ...node.firstBoot.files];
+  const contents = files.map((file) => [contentKey(file), materials.contentOf(file, plan, node)] as const);
   return {
     // Other nodes of the set are none of this job's.
     plan: { ...plan, nodes: [node] },
     node: node.name,
-    files: Object.fromEntries(
-      sources.map((path) => [path, Buffer.from(materials.readFile(path)).toString('base64')]),
-    ),
-    hostKeys: materials.hostKeys(plan, node, keeps),
+    materials: {
+      digests: Object.fromEntries(files.map(({ source }) => [source, materials.digestOf(source)])),
+      contents: Object.fromEntries(
+        contents.map(([key, bytes]) => [key, Buffer.from(bytes).toString('base64')]),
+      ),
+      hostKeys: materials.hostKeys(plan, node, keeps),
+    },
   };
 }
 

@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import type { ImageFacts } from '../../contract/image.ts';
-import type { SeedWish } from '../../job/station/plan-seed.ts';
+import type { SeedWish } from '../../job/station/place-seed.ts';
 import { findingForm } from './error-form.ts';
 
 const text = z.string().max(4096);

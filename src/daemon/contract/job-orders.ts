@@ -1,6 +1,6 @@
 import * as z from 'zod';
 import type { NodeRequest } from '../../job/station/order-edit.ts';
-import { materialsInHand, type PlanMaterials } from '../../job/station/plan-materials.ts';
+import { materialsInHand, type NodeMaterials, type PlanMaterials } from '../../job/station/plan-materials.ts';
 import { imageForm, seedForm, sha256Hex } from './image-form.ts';
 import { planForm } from './plan-form.ts';
 
@@ -20,16 +20,21 @@ const hostKey = z.strictObject({
   fingerprint: z.string().max(200),
 });
 
-/** Contents by the path that the plan has for them. */
-const files = z.record(z.string().max(4096), z.base64());
+const path = z.string().max(4096);
+/** What the plan only names, for one node: by the path that the plan has for a file. */
+const materials = z.strictObject({
+  digests: z.record(path, sha256Hex),
+  /** by `contentKey`: templates are filled in already */
+  contents: z.record(path, z.base64()),
+  hostKeys: z.array(hostKey).max(2),
+});
 
 /** A node with all that makes it itself: what the plan only names came along. */
 const nodeForm = z.strictObject({
   plan: planForm,
   /** one of the plan's */
   node: z.string().max(4096),
-  files,
-  hostKeys: z.array(hostKey).max(2),
+  materials,
 });
 
 const image = z.strictObject({
@@ -60,9 +65,8 @@ export const jobOrder = z.discriminatedUnion('kind', [
   z.strictObject({
     kind: z.literal('batch'),
     plan: planForm,
-    files,
     /** by the node's name */
-    hostKeys: z.record(z.string().max(4096), z.array(hostKey).max(2)),
+    materials: z.record(z.string().max(4096), materials),
     image,
     only: z.array(z.string().max(4096)).max(1000),
     again: z.array(z.string().max(4096)).max(1000),
@@ -78,20 +82,21 @@ export type NodeForm = z.infer<typeof nodeForm>;
 export type ImageOrder = z.infer<typeof image>;
 
 /** The node as a job takes it; null where the plan has no such node. */
-export function nodeRequestOf({ plan, node: name, files, hostKeys }: NodeForm): NodeRequest | null {
+export function nodeRequestOf({ plan, node: name, materials: sent }: NodeForm): NodeRequest | null {
   const node = plan.nodes.find((one) => one.name === name);
-  if (!node) return null;
-  return { plan, node, materials: materialsOf(files, { [name]: hostKeys }) };
+  return node ? { plan, node, materials: materialsOf({ [name]: sent }) } : null;
 }
 
-/** Files and keys as they came along. */
-export function materialsOf(
-  sent: NodeForm['files'],
-  hostKeys: Record<string, NodeForm['hostKeys']>,
-): PlanMaterials {
-  const contents = Object.entries(sent).map(([path, text]): [string, Uint8Array] => [
-    path,
-    Buffer.from(text, 'base64'),
-  ]);
-  return materialsInHand(new Map(contents), new Map(Object.entries(hostKeys)));
+/** Files and keys as they came along, by the node's name. */
+export function materialsOf(sent: Record<string, NodeForm['materials']>): PlanMaterials {
+  const unpacked = Object.entries(sent).map(
+    ([name, { digests, contents, hostKeys }]): [string, NodeMaterials] => {
+      const bytes = Object.entries(contents).map(([path, text]): [string, Uint8Array] => [
+        path,
+        Buffer.from(text, 'base64'),
+      ]);
+      return [name, { digests: new Map(Object.entries(digests)), contents: new Map(bytes), hostKeys }];
+    },
+  );
+  return materialsInHand(new Map(unpacked));
 }

@@ -2,12 +2,10 @@ import type { ByteSource, ChangedRange } from '../../contract/blocks.ts';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { ImageTable } from '../../contract/image.ts';
 import { addToGpt } from './add-to-gpt.ts';
+import { mostMbrSectors } from './mbr-reach.ts';
 import { withEntry } from './mbr-sector.ts';
 import type { NewPartition } from './new-partition.ts';
 import { findTableRoom } from './table-room.ts';
-
-/** An MBR counts sectors in 32 bits. */
-export const mostMbrSectors = 2 ** 32;
 
 /**
  * Enters one more partition into the table of a card: what has to be written, in this order, the first sectors of the

@@ -8,7 +8,9 @@ import { detectMechanism, withoutVolume } from '../../identity/detect-mechanism.
 import { refuseUncarried } from '../../identity/refuse-uncarried.ts';
 import { inspectImage, requireWritableImage } from '../../image/inspect-image.ts';
 import { knowRoot } from './know-root.ts';
-import { bytesForSeed, wishSeed } from './plan-seed.ts';
+import { materialsOnDisk } from './materials-on-disk.ts';
+import { bytesForSeed } from './place-seed.ts';
+import { wishSeed } from './plan-seed.ts';
 import { withNodeVolume } from './preview-edit.ts';
 
 interface FirstBoot {
@@ -21,7 +23,7 @@ async function firstBootOf(image: ImageFacts, plan: Plan): Promise<FirstBoot> {
   if (!node || (!image.bootVolume && plan.seedVolume === 'none')) {
     return { mechanism: withoutVolume, kernelLine: null };
   }
-  return withNodeVolume(image, { plan, node }, (volume) => ({
+  return withNodeVolume(image, { plan, node, materials: materialsOnDisk }, (volume) => ({
     mechanism: detectMechanism(volume, image.root ?? null),
     kernelLine:
       volume.stat('cmdline.txt')?.kind === 'file'

@@ -1,30 +1,18 @@
-import { randomBytes, randomUUID } from 'node:crypto';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { Code } from '../../contract/catalogue/index.ts';
 import type { Facts } from '../../contract/finding.ts';
 import type { MechanismFacts } from '../../contract/identity.ts';
-import type { ImageFacts, ImageTable } from '../../contract/image.ts';
+import type { ImageFacts } from '../../contract/image.ts';
 import { mibBytes } from '../../contract/job.ts';
 import type { Plan } from '../../contract/plan.ts';
 import { type SeedVolumeOutlook, seedVolumeWouldWork, whatTakesTheRest } from '../../identity/seed-place.ts';
-import { mostMbrSectors } from '../../image/table/add-partition.ts';
-import { placeAtFarEnd, smallestCard } from '../../image/table/far-end.ts';
-import { guidBytes } from '../../image/table/guid.ts';
-import { findTableRoom, type TableRoom } from '../../image/table/table-room.ts';
+import { findTableRoom } from '../../image/table/table-room.ts';
 import { loadFat } from '../../volume/fat/load-fat.ts';
 import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
-import { makeSeedVolume, seedBytes, seedLabel } from '../../volume/seed-volume.ts';
-import type { SeedOrder } from '../engine/add-seed.ts';
+import { seedBytes, seedLabel } from '../../volume/seed-facts.ts';
+import { makeSeedVolume } from '../../volume/seed-volume.ts';
+import type { SeedWish } from './place-seed.ts';
 import { withImageBytes } from './read-image.ts';
-
-/** A seed volume that a plan asks for, before the card is known. */
-export interface SeedWish {
-  table: ImageTable;
-  room: TableRoom;
-  /** the partition's number */
-  partition: number;
-  imageBytes: number;
-}
 
 function refusal(code: Code, facts: Facts): CardwrightError {
   return new CardwrightError(code, { card: 'untouched', facts });
@@ -135,24 +123,4 @@ export async function withEmptySeed<T>({ table }: SeedWish, use: (volume: BootVo
   } finally {
     volume.close();
   }
-}
-
-/** Bytes that a card must have beyond the image's own. */
-export function bytesForSeed({ room, imageBytes }: SeedWish): number {
-  return smallestCard(imageBytes, room, seedBytes) - imageBytes;
-}
-
-/**
- * The seed volume's place on a card of this size.
- *
- * @throws CardwrightError `seed.table-unfit`; an Error where the card is too small, which the guard has refused before
- */
-export function placeSeed({ table, room, partition, imageBytes }: SeedWish, cardBytes: number): SeedOrder {
-  const place = placeAtFarEnd({ sizeBytes: cardBytes }, imageBytes, room, seedBytes);
-  if (!place) throw new Error('the card has no room for the seed volume');
-  if (room.kind === 'mbr' && cardBytes > mostMbrSectors * room.sectorBytes) {
-    throw refusal('seed.table-unfit', { why: 'an MBR names no place that far out on this card' });
-  }
-  const serial = randomBytes(4).readUInt32LE();
-  return { ...place, imageBytes, partition, table, serial, uniqueGuid: guidBytes(randomUUID()) };
 }

@@ -10,7 +10,8 @@ import { type BootVolume, openVolume } from '../../volume/open-volume.ts';
 import { type EditForecast, foreseeEdit } from '../engine/foresee-edit.ts';
 import { type NodeRequest, notYetWritten, orderEdit } from './order-edit.ts';
 import { expectSeedRead, wishSeed, withEmptySeed } from './plan-seed.ts';
-import { sectorBytesOf, withImageBytes } from './read-image.ts';
+import { withImageBytes } from './read-image.ts';
+import { sectorBytesOf } from './sector-bytes.ts';
 
 /**
  * Opens the boot volume as it lies in the image, so that a plan which it cannot carry is refused before anything is

@@ -26,10 +26,6 @@ export async function withImageBytes<T>(
   }
 }
 
-export function sectorBytesOf(image: ImageFacts): number {
-  return image.table?.sectorBytes ?? 512;
-}
-
 async function unpackUpTo(image: ImageFacts, endByte: number): Promise<ByteSource> {
   const stream = await openImageStream(image, { hashPacked: false });
   const chunks = new Map<number, Uint8Array>();

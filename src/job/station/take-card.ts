@@ -16,7 +16,7 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import type { Approver } from './approval-port.ts';
 import { expectIdle } from './busy-disks.ts';
 import { claimCard, refusal } from './claim-card.ts';
-import { bytesForSeed, placeSeed, type SeedWish } from './plan-seed.ts';
+import { bytesForSeed, placeSeed, type SeedWish } from './place-seed.ts';
 import { codeOfDisk, type Station, surveyDisks } from './survey-disks.ts';
 import { mountsOf, unmountCard } from './unmount-card.ts';
 

@@ -4,13 +4,11 @@ import type { CardInReader } from '../supervisor/card-in-reader.ts';
 import { takeImage } from '../supervisor/image-in-hand.ts';
 import { nextWorkerUser } from '../supervisor/worker-user.ts';
 import type { CheckedImage } from './check-image.ts';
-import { knowRoot } from './know-root.ts';
 import type { NodeRequest } from './order-edit.ts';
-import { type SeedWish, wishSeed } from './plan-seed.ts';
-import { foreseeOnImage } from './preview-edit.ts';
-import { sectorBytesOf } from './read-image.ts';
+import type { SeedWish } from './place-seed.ts';
 import { recordOnCard } from './record-on-card.ts';
 import { type RecordedOutcome, runRecordedJob } from './run-recorded-job.ts';
+import { sectorBytesOf } from './sector-bytes.ts';
 import { layoutOf, type StationJob, takeCard } from './take-card.ts';
 
 export interface WriteRequest {
@@ -38,37 +36,11 @@ export interface PreparedImage {
 }
 
 /**
- * Looks through the image for what the node needs of it. A plan that its first boot cannot carry is refused before a
- * card is touched.
- *
- * @throws CardwrightError `image.*`, `identity.*`, `seed.*`, `volume.*`
- */
-export async function prepareImage(
-  job: Pick<StationJob, 'port' | 'signal' | 'toolVersion'>,
-  { facts, expectedSha256 }: CheckedImage,
-  node: NodeRequest | null,
-): Promise<PreparedImage> {
-  if (!node) return { image: { facts, expectedSha256 }, wish: null };
-  const known = await knowRoot(facts, node.plan, job);
-  await foreseeOnImage(known, node, job.toolVersion);
-  return { image: { facts: known, expectedSha256 }, wish: await wishSeed(known, node.plan) };
-}
-
-/**
- * One image onto one card of this station, from the enumeration to the seal.
+ * One image onto one card of this station, from the enumeration to the seal. Nothing of the image is read before it goes
+ * onto the card.
  *
  * @throws CardwrightError; the claim is given back then
  */
-export async function writeCard(
-  job: StationJob,
-  request: WriteRequest,
-  onBegun: JobBegun,
-): Promise<WrittenCard> {
-  const prepared = await prepareImage(job, request.image, request.node);
-  return writePreparedCard(job, { ...request, ...prepared }, onBegun);
-}
-
-/** The same with an image that was looked through before: nothing of it is read until it goes onto the card. */
 export async function writePreparedCard(
   job: StationJob,
   request: WriteRequest & PreparedImage,

@@ -4,6 +4,7 @@ import { stageImage } from '../../../batch/stage-image.ts';
 import type { ImageFacts } from '../../../contract/image.ts';
 import type { ApprovalQuestion } from '../../../job/station/approval-port.ts';
 import { codeOfDisk } from '../../../job/station/survey-disks.ts';
+import { writePreparedCard } from '../../../job/station/write-card.ts';
 import { nextWorkerUser } from '../../../job/supervisor/worker-user.ts';
 import { imageFacts } from '../../contract/image-form.ts';
 import { benchForm, type JobEnds } from '../../contract/job-lines.ts';
@@ -17,15 +18,18 @@ export function runBatchOrder(desk: OrderDesk, order: OrderOfKind<'batch'>): Pro
   return withImage(desk, order.image, async (image) => {
     const { outcome } = await runBatch(hostOf(desk, order, image.facts), {
       ...{ plan, image, only, again, readers },
-      materials: materialsOf(order.files, order.hostKeys),
+      materials: materialsOf(order.materials),
       imageNamed: imageFacts(order.image.facts),
-      wish: order.image.wish,
     });
     return { outcome };
   });
 }
 
-function hostOf(desk: OrderDesk, { canAsk }: OrderOfKind<'batch'>, sent: ImageFacts): BatchHost {
+function hostOf(
+  desk: OrderDesk,
+  { canAsk, image: { wish } }: OrderOfKind<'batch'>,
+  sent: ImageFacts,
+): BatchHost {
   const { station, records, codes, key, toolVersion } = desk.parts;
   const { job } = desk;
   return {
@@ -40,6 +44,7 @@ function hostOf(desk: OrderDesk, { canAsk }: OrderOfKind<'batch'>, sent: ImageFa
         user: nextWorkerUser(),
         look: async (path) => unpackedFacts(sent, path),
       }),
+    write: (job, request, onBegun) => writePreparedCard(job, { ...request, wish }, onBegun),
   };
 }
 
