@@ -1,6 +1,6 @@
 // Bundles the command line, the worker and the parts of the daemon. The worker and the daemon's front are each one self-contained CommonJS text,
 // since they are handed to processes that cannot open files, or not all.
-import { readFile } from 'node:fs/promises';
+import { cp, readFile } from 'node:fs/promises';
 import { build } from 'esbuild';
 
 const common = { bundle: true, platform: 'node', target: 'node20', logLevel: 'warning' };
@@ -45,3 +45,4 @@ await build({
     js: "import { createRequire as requireFrom } from 'node:module';\nconst require = requireFrom(import.meta.url);",
   },
 });
+await cp('src/daemon/install/units', 'dist/units', { recursive: true });

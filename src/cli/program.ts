@@ -15,6 +15,7 @@ import { recordsCommand } from './commands/records.ts';
 import { rehearseCommand } from './commands/rehearse.ts';
 import { reportCommand } from './commands/report.ts';
 import { rollcallCommand } from './commands/rollcall.ts';
+import { stationCommand } from './commands/station.ts';
 import { verifyCommand } from './commands/verify.ts';
 import { writeCommand } from './commands/write.ts';
 import type { Desk } from './desk.ts';
@@ -82,6 +83,7 @@ export function createProgram(launch: Launch): Command {
     .option('--paper <paper>', 'A4 or letter', 'A4')
     .option('--size <size>', "for a card's case or for a module: case, module", 'case')
     .action((plan, options) => launch(options, (desk) => labelsCommand(desk, plan, options)));
+  addStation(program, launch);
   command(program, 'rehearse [plan]', 'the whole job on make-believe cards: no root, no hardware')
     .option('--cards <n>', 'how many cards', '4')
     .option(
@@ -142,6 +144,24 @@ function addLooking(program: Command, launch: Launch): void {
     .option('--new <file>', 'ask a few questions and write a plan with comments; no file is written over')
     .option('--schema', 'print what may stand in a plan, as a JSON Schema for editors')
     .action((options) => launch(options, (desk) => planCommand(desk, options)));
+}
+
+/** About the daemon's own files alone: policy, records and the daemon itself have no part in it. */
+function addStation(program: Command, launch: Launch): void {
+  program
+    .command('station')
+    .description('lay down what systemd needs to run the daemon, or take it away')
+    .option('--json', 'one JSON object a line, each with its type')
+    .option('--quiet', 'results only, no progress')
+    .option('--install', 'units, users and groups, folders, an example of a policy; what was changed is kept')
+    .option('--remove', 'undo exactly that; records, and what was changed since, are kept')
+    .option('--dry-run', 'show what would be done, and do nothing')
+    .option(
+      '--root <folder>',
+      'below another root, for packages: nothing outside is touched, nothing started',
+    )
+    .addHelpText('after', '\nThe program stays where it is: the units run it from there.')
+    .action((options) => launch(options, (desk) => stationCommand(desk, options)));
 }
 
 function addRollCall(program: Command, launch: Launch): void {

@@ -66,4 +66,34 @@ export const daemonCodes = {
     what: 'The policy names the group {group}, and this machine has none of that name.',
     next: 'Make it (addgroup --system {group}), or name another in the policy under groups.',
   },
+  'daemon.install-in-the-way': {
+    exit: 'usage',
+    what: '{path} is there already and {why}.',
+    next: 'Move it away; settings of your own for a unit belong into a drop-in (systemctl edit). Nothing was done.',
+  },
+  'daemon.not-installed': {
+    exit: 'nothingToDo',
+    what: 'Nothing was installed here by this command (there is no {path}).',
+    next: 'What came with a package goes with it: remove that.',
+  },
+  'daemon.still-at-work': {
+    exit: 'refused',
+    what: 'A card is being worked on (record {record}).',
+    next: 'Wait until it is done, then run the command again; nothing was done.',
+  },
+  'daemon.program-hidden': {
+    exit: 'usage',
+    what: '{path} lies below {folder}, which is hidden from the part of the daemon that people talk to.',
+    next: 'Put the program and its Node where everybody can read them, such as below /opt, and run the command from there.',
+  },
+  'daemon.program-writable': {
+    exit: 'done',
+    what: 'The daemon runs {path} as root, and others can change it: {why}.',
+    next: 'Give it and the folders above it to root, writable by nobody else, or put the program below /opt.',
+  },
+  'daemon.program-failed': {
+    exit: 'unexpected',
+    what: '{program} failed: {why}',
+    next: 'See to what it says, then run the same command again: what is done already stays as it is.',
+  },
 } as const satisfies Record<string, CatalogueEntry>;

@@ -48,7 +48,7 @@ export const usageCodes = {
   },
   'usage.needs-root': {
     exit: 'usage',
-    what: 'Disks can only be opened for writing by root, and this is user {user}.',
+    what: 'Only root can open disks for writing and install the daemon, and this is user {user}.',
     next: 'Run the same command with sudo; nothing was done.',
   },
   'usage.no-terminal': {
