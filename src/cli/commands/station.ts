@@ -19,6 +19,7 @@ import { done } from '../run-command.ts';
 import { findingLines } from '../screens/finding-lines.ts';
 import { installedScreen, programLine, removedScreen, stepLine } from '../screens/station-screen.ts';
 import { findingFields } from '../text/json-lines.ts';
+import { entry } from '../text/sheet.ts';
 
 export interface StationOptions {
   install?: boolean;
@@ -31,9 +32,8 @@ export interface StationOptions {
 export async function stationCommand(desk: Desk, options: StationOptions): Promise<ExitStatus> {
   const isInstall = chooseWay(options);
   const root = rootOf(options.root);
-  const dryRun = options.dryRun === true;
-  if (root === '/') expectRootFor(dryRun);
-  const task = { desk, root, dryRun };
+  if (root === '/') expectRootUser();
+  const task = { desk, root, dryRun: options.dryRun === true };
   return isInstall ? installStation(task) : removeStation(task);
 }
 
@@ -90,12 +90,15 @@ async function judgeProgram({ desk, root }: Task, here: ProgramPlaces, places: P
   }
 }
 
-function showSteps({ desk, root, dryRun }: Task, steps: readonly Step[]): void {
+/** To a person, paths as the system sees them that they are for; to a program, as they are here. */
+function showSteps({ desk: { output }, root, dryRun }: Task, steps: readonly Step[]): void {
+  if (root !== '/') output.say(entry(output.sheet, 'below', root));
   for (const step of steps) {
     const { action, path } = step;
     const why = step.action === 'keep' ? step.why : null;
-    const shown = { action, path: join(root, path), why };
-    desk.output.show('step', { ...shown, dryRun }, (sheet) => stepLine(shown, dryRun, sheet));
+    output.show('step', { action, path: join(root, path), why, dryRun }, (sheet) =>
+      stepLine({ action, path, why }, dryRun, sheet),
+    );
   }
 }
 
@@ -139,10 +142,10 @@ function rootOf(given: string | undefined): string {
   throw new CardwrightError('usage.bad-value', { facts });
 }
 
-/** @throws CardwrightError `usage.needs-root`: showing what would be done takes no rights */
-function expectRootFor(dryRun: boolean): void {
+/** @throws CardwrightError `usage.needs-root`: even to look, since the list of what was installed lies with the records */
+function expectRootUser(): void {
   const user = process.geteuid?.() ?? -1;
-  if (user !== 0 && !dryRun) throw new CardwrightError('usage.needs-root', { facts: { user: `${user}` } });
+  if (user !== 0) throw new CardwrightError('usage.needs-root', { facts: { user: `${user}` } });
 }
 
 /** @throws CardwrightError `daemon.still-at-work` */

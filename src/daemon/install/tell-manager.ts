@@ -2,10 +2,7 @@ import * as fs from 'node:fs';
 import { execa } from 'execa';
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 
-/** Runs a program of the system; the smallest piece that a test replaces. */
-export type RunProgram = (program: string, args: readonly string[]) => Promise<void>;
-
-/** @throws CardwrightError `daemon.program-failed` */
+/** Runs a program of the system. @throws CardwrightError `daemon.program-failed` */
 export async function runProgram(program: string, args: readonly string[]): Promise<void> {
   const result = await execa(program, [...args], { reject: false, stdin: 'ignore', timeout: 120_000 });
   if (!result.failed) return;
