@@ -20,7 +20,7 @@ describeWith(
     let file: string;
     beforeAll(() => {
       folder = fs.mkdtempSync('/tmp/cardwright-deb-test-');
-      run(process.execPath, 'build-deb.js', folder);
+      run(process.execPath, 'src/daemon/install/make-package.js', folder);
       file = join(folder, fs.readdirSync(folder)[0] ?? '');
       run('dpkg-deb', '--extract', file, join(folder, 'root'));
     });

@@ -1,4 +1,4 @@
-// Makes a Debian package of what `node build.js` made: node build-deb.js [FOLDER FOR IT]
+// Makes a Debian package of what `node build.js` made: node src/daemon/install/make-package.js [FOLDER FOR IT]
 import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -112,7 +112,7 @@ try {
   addControl(stage);
   execFileSync('chmod', ['-R', 'u=rwX,go=rX', stage]);
   execFileSync('dpkg-deb', ['--root-owner-group', '-Zxz', '--build', stage, out], { stdio: 'ignore' });
-  console.log(`${basename(out)}: ${(fs.statSync(out).size / 1e6).toFixed(1)} MB`);
+  process.stdout.write(`${basename(out)}: ${(fs.statSync(out).size / 1e6).toFixed(1)} MB\n`);
 } finally {
   fs.rmSync(stage, { recursive: true, force: true });
 }
