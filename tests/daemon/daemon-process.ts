@@ -2,7 +2,7 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import * as fs from 'node:fs';
 import { request } from 'node:http';
 import { join } from 'node:path';
-import { runTool, startTool, type TestStation, withStation } from '../e2e/run-tool.ts';
+import { runTool, startTool, type TestStation, withOwnStation } from '../e2e/run-tool.ts';
 
 const program = join(import.meta.dirname, '..', '..', 'bin', 'cardwrightd.js');
 
@@ -84,11 +84,11 @@ export interface DaemonStation extends TestStation {
 /** A station whose commands go through a daemon of its own. */
 export async function withDaemon<T>(
   allowDevices: readonly string[],
-  prepare: Parameters<typeof withStation>[1],
+  prepare: Parameters<typeof withOwnStation>[1],
   body: (station: DaemonStation) => Promise<T>,
   more: { policy?: string; daemonArgs?: string[] } = {},
 ): Promise<T> {
-  return withStation(allowDevices, prepare, async (direct) => {
+  return withOwnStation(allowDevices, prepare, async (direct) => {
     const policy = join(direct.folder, 'policy.yaml');
     fs.appendFileSync(policy, more.policy ?? '');
     const uploads = join(direct.folder, 'uploads');

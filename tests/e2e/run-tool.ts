@@ -107,9 +107,23 @@ export interface TestStation {
 /** Policies are honoured only below folders of root's that nobody else can write to: not below a shared /tmp. */
 const home = '/run';
 
+type Prepare = (folder: string) => Promise<{ image: string; plan: string }>;
+
+/** The suites that use this run both ways: with CARDWRIGHT_TEST_WAY=daemon every command goes through a daemon. */
 export async function withStation<T>(
   allowDevices: readonly string[],
-  prepare: (folder: string) => Promise<{ image: string; plan: string }>,
+  prepare: Prepare,
+  body: (station: TestStation) => Promise<T>,
+): Promise<T> {
+  if (process.env.CARDWRIGHT_TEST_WAY !== 'daemon') return withOwnStation(allowDevices, prepare, body);
+  const { withDaemon } = await import('../daemon/daemon-process.ts');
+  return withDaemon(allowDevices, prepare, body);
+}
+
+/** A station whose commands do the work themselves. */
+export async function withOwnStation<T>(
+  allowDevices: readonly string[],
+  prepare: Prepare,
   body: (station: TestStation) => Promise<T>,
 ): Promise<T> {
   const folder = fs.mkdtempSync(join(home, 'cardwright-test-'));

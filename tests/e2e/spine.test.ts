@@ -50,9 +50,11 @@ function fileStates({ lines }: ToolEnd): Record<string, string> {
   return Object.fromEntries(files.map(({ path, state }) => [path, state]));
 }
 
-/** The same policy with nobody's records. */
-const elsewhereOptions = ({ common, folder }: TestStation) =>
-  common.with(common.indexOf('--records') + 1, join(folder, 'elsewhere', 'records.db'));
+/** The same policy with nobody's records: a process of its own, whichever way the rest goes. */
+const elsewhereOptions = ({ folder }: TestStation) => [
+  ...['--direct', '--json', '--policy', join(folder, 'policy.yaml')],
+  ...['--records', join(folder, 'elsewhere', 'records.db')],
+];
 
 const tools = ['loop', 'tmpfs-direct-io', 'program:fsck.vfat', 'program:mcopy'] as const;
 

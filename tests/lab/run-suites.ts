@@ -17,7 +17,10 @@ const lanes = {
 const folder = mkdtempSync(join(tmpdir(), 'cardwright-bench-'));
 const bench = join(folder, 'turn');
 writeFileSync(bench, '');
-const runLane = (lane: string, files: string[], output: 'inherit' | 'pipe') =>
+/** These run a second time in the first lane, with every command going through a daemon. */
+const bothWays = ['tests/e2e/spine', 'tests/e2e/refusals', 'tests/e2e/dry-run'];
+
+const runLane = (lane: string, files: string[], output: 'inherit' | 'pipe', env = {}) =>
   execa('vitest', ['run', '--project', 'lab', ...files], {
     preferLocal: true,
     reject: false,
@@ -25,18 +28,20 @@ const runLane = (lane: string, files: string[], output: 'inherit' | 'pipe') =>
     stdin: 'ignore',
     stdout: output,
     stderr: output,
-    env: { CARDWRIGHT_BENCH: bench, CARDWRIGHT_BENCH_LANE: lane },
+    env: { CARDWRIGHT_BENCH: bench, CARDWRIGHT_BENCH_LANE: lane, ...env },
   });
 try {
   const beside = Object.entries(lanes).map(([lane, files]) => ({ lane, run: runLane(lane, files, 'pipe') }));
   const without = Object.values(lanes).flat();
   const rest = without.map((begin) => `--exclude=${begin}${begin.endsWith('/') ? '**' : '*'}`);
-  const { exitCode } = await runLane('disks', rest, 'inherit');
-  let isGreen = exitCode === 0;
+  const own = await runLane('disks', rest, 'inherit');
+  process.stdout.write('\n== once more, through the daemon\n');
+  const through = await runLane('disks', bothWays, 'inherit', { CARDWRIGHT_TEST_WAY: 'daemon' });
+  let isGreen = own.exitCode === 0 && through.exitCode === 0;
   for (const { lane, run } of beside) {
-    const { all, exitCode: status } = await run;
+    const { all, exitCode } = await run;
     process.stdout.write(`\n== ${lane}, beside the above\n${all}\n`);
-    isGreen &&= status === 0;
+    isGreen &&= exitCode === 0;
   }
   process.exitCode = isGreen ? 0 : 1;
 } finally {
