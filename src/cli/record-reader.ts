@@ -36,3 +36,14 @@ export async function openRecordReader(desk: Desk): Promise<RecordReader> {
     exportAll: async () => store?.exportAll() ?? emptyExport(),
   };
 }
+
+/**
+ * All records with the path of their store, for commands that only need what was made; null where there is no store, or
+ * none that this user may read. Nothing in it is settled for that.
+ */
+export async function recordsAnywhere(desk: Desk): Promise<{ path: string; list: RecordView[] } | null> {
+  const daemon = await desk.daemon();
+  if (daemon) return { path: 'the daemon’s store', list: (await daemon.records()).records };
+  const store = desk.existingRecords();
+  return store && { path: store.path, list: store.listRecords() };
+}

@@ -75,6 +75,10 @@ describeWith(['loop', 'tmpfs-direct-io'], 'jobs through the daemon', { timeoutMs
       ).toBe(2);
       expect((await bothWays(blank, () => ['verify', node])).status).not.toBe(0);
 
+      const page = join(station.folder, 'labels.html');
+      expect((await bothWays(asItIs, () => ['labels', plan, '--out', page])).status).toBe(0);
+      expect((await bothWays(asItIs, () => ['rollcall', plan, '--only', 'orchard-02'])).status).toBe(12);
+
       const { lines } = await station.run('records', '--set', 'orchard');
       const records = (lines.at(-1)?.records ?? []) as {
         state: string;

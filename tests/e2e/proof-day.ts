@@ -5,6 +5,7 @@
 import { execFileSync } from 'node:child_process';
 import * as fs from 'node:fs';
 import { join } from 'node:path';
+import { execa } from 'execa';
 import { makeKnownHostsLine } from '../../src/identity/keys/known-hosts.ts';
 import { type BenchTurns, withBenchTurns } from '../lab/bench-turn.ts';
 import { type Cleanup, makeWorkFolder, withCleanup } from '../lab/cleanup.ts';
@@ -23,7 +24,7 @@ import {
 } from './proof-cards.ts';
 import { type Answers, askNode, type Doors, scanHostKeys, tryDoors } from './proof-looks.ts';
 import { makeKey, makePlan, type OrchardNode, orchardNodes, stationAddress } from './proof-orchard.ts';
-import { type TestStation, type ToolEnd, withStation } from './run-tool.ts';
+import { launcher, type TestStation, type ToolEnd, withStation } from './run-tool.ts';
 
 const bootTimeoutMs = 15 * 60_000;
 /** A card is larger than the image, as cards are. */
@@ -115,20 +116,35 @@ async function liveThrough(
   bench: Bench,
   made: readonly [MadeCard, MadeCard],
   disks: readonly [LoopDisk, LoopDisk],
-): Promise<[LivedCard, LivedCard]> {
+): Promise<{ cards: [LivedCard, LivedCard]; rollCall: ToolEnd }> {
   await bench.turns.go();
   const first = await insertCard(cleanup, bench, made[0], disks[0]);
   const second = await insertCard(cleanup, bench, made[1], disks[1]);
   // All of it while both are up, on one network.
   const seen = await Promise.all([lookAt(bench, first, made[1].node), lookAt(bench, second, made[0].node)]);
-  tell(bench.begunMs, 'both were looked at; they are switched off now');
+  const rollCall = await callRoll(bench);
+  tell(bench.begunMs, 'both were looked at and answered the roll call; they are switched off now');
   const ends = await Promise.all([powerOff(bench, first), powerOff(bench, second)]);
   await bench.turns.come();
   const identify = (disk: LoopDisk) => bench.station.run('identify', disk.node);
-  return [
+  const cards: [LivedCard, LivedCard] = [
     { ...made[0], ...seen[0], ...ends[0], identified: await identify(disks[0]) },
     { ...made[1], ...seen[1], ...ends[1], identified: await identify(disks[1]) },
   ];
+  return { cards, rollCall };
+}
+
+/** The roll is called from the station, on the nodes' own network. */
+async function callRoll({ network, station }: Bench): Promise<ToolEnd> {
+  const [program, args] = network.inside(process.execPath, [
+    ...[launcher, 'rollcall', station.plan, '--wait', '1m', ...station.common],
+  ]);
+  const { exitCode, stdout, stderr } = await execa(program, args, { reject: false });
+  const lines = stdout
+    .split('\n')
+    .filter((line) => line.startsWith('{'))
+    .map((line) => JSON.parse(line) as Record<string, unknown>);
+  return { status: exitCode ?? null, signal: null, stdout, stderr, lines };
 }
 
 /** Size of what an xz file holds, by xz itself (xz(1), "ROBOT MODE"). */
@@ -138,7 +154,11 @@ function sizeInside(path: string): number {
 }
 
 /** Makes both cards and lives through their first day. Takes minutes; all is taken back at its end. */
-export async function makeAndLive(): Promise<{ image: RealImage; cards: [LivedCard, LivedCard] }> {
+export async function makeAndLive(): Promise<{
+  image: RealImage;
+  cards: [LivedCard, LivedCard];
+  rollCall: ToolEnd;
+}> {
   const begunMs = performance.now();
   const image = await prepareRealImage();
   const imageBytes = sizeInside(image.packedPath);
@@ -159,7 +179,7 @@ export async function makeAndLive(): Promise<{ image: RealImage; cards: [LivedCa
       );
       return { image: image.packedPath, plan: makePlan(place, image.packedPath, `${growersKey}.pub`) };
     };
-    const cards = await withBenchTurns((turns) =>
+    const lived = await withBenchTurns((turns) =>
       withLoopDisk(size, (one) =>
         withLoopDisk(size, (two) =>
           withStation([one.node, two.node], prepare, async (station) => {
@@ -179,6 +199,6 @@ export async function makeAndLive(): Promise<{ image: RealImage; cards: [LivedCa
         ),
       ),
     );
-    return { image, cards };
+    return { image, ...lived };
   });
 }

@@ -10,6 +10,7 @@ import { recordFigure } from '../figures/record-figure.ts';
 import { describeWith } from '../lab/capabilities.ts';
 import { type LivedCard, makeAndLive } from './proof-day.ts';
 import { domain, fieldBytes } from './proof-orchard.ts';
+import type { ToolEnd } from './run-tool.ts';
 
 const tools = [
   'loop',
@@ -35,8 +36,9 @@ function fingerprintOf(keyLine: string): string | undefined {
 
 describeWith(tools, 'two finished cards in two computers', () => {
   let cards: readonly LivedCard[] = [];
+  let rollCall: ToolEnd;
   beforeAll(async () => {
-    cards = (await makeAndLive()).cards;
+    ({ cards, rollCall } = await makeAndLive());
   }, longestMs);
 
   const forEach = (judge: (card: LivedCard) => void) => () => {
@@ -158,6 +160,13 @@ describeWith(tools, 'two finished cards in two computers', () => {
       expect(answerOf(card, 'ownText')).toBe('A node of the orchard.');
     }),
   );
+
+  it('answer the roll call as the nodes that were made here', () => {
+    expect(rollCall.status, rollCall.stdout + rollCall.stderr).toBe(0);
+    expect(rollCall.lines.at(-1)).toMatchObject({
+      nodes: cards.map(({ node }) => ({ node: node.name, state: 'ours', at: node.address })),
+    });
+  });
 
   it('are two different nodes', () => {
     const [first, second] = cards;

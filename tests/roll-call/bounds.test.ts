@@ -124,7 +124,7 @@ describe('keys to compare with', () => {
     const good = write('orchard-01', 'good', true);
     const failed = write('orchard-01', 'failed', false);
     const meadow = write('orchard-01', 'meadow', true, 'meadow');
-    const { nodes, owners } = keysFromRecords(records, 'orchard');
+    const { nodes, owners } = keysFromRecords(records.listRecords(), 'orchard');
     records.close();
     expect([...nodes.keys()]).toEqual(['orchard-01']);
     expect(nodes.get('orchard-01')?.record).toBe(good);

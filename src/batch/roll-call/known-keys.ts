@@ -1,4 +1,4 @@
-import type { RecordedHostKey, Records, RecordView } from '../../records/record-types.ts';
+import type { RecordedHostKey, RecordView } from '../../records/record-types.ts';
 
 /** Whose host key it is that a machine showed. */
 export interface KeyOwner {
@@ -30,12 +30,12 @@ export interface KnownKeys {
 const usable = new Set<RecordView['state']>(['done', 'unconfirmed', 'sealing']);
 
 /** What the records know of a set's host keys, and of all other sets', so that a stranger can be told from a swap. */
-export function keysFromRecords(records: Pick<Records, 'listRecords'>, set: string): KnownKeys {
+export function keysFromRecords(records: readonly RecordView[], set: string): KnownKeys {
   const nodes = new Map<string, KnownNode>();
   const owners = new Map<string, KeyOwner>();
   const latest = new Set<string>();
   // The newest comes first.
-  for (const { id, set: ofSet, node, state, identity } of records.listRecords()) {
+  for (const { id, set: ofSet, node, state, identity } of records) {
     if (node === null) continue;
     const place = JSON.stringify([ofSet, node]);
     const isLatest = usable.has(state) && !latest.has(place);

@@ -6,6 +6,7 @@ import { pageMark } from '../pages/document.ts';
 import { labelsPage } from '../pages/labels-page.ts';
 import { gridOn, labelSizes, papers } from '../pages/paper.ts';
 import { readPlanFile } from '../plan-options.ts';
+import { recordsAnywhere } from '../record-reader.ts';
 import { done } from '../run-command.ts';
 import { entries, entry } from '../text/sheet.ts';
 import { writePage } from '../write-page.ts';
@@ -25,7 +26,10 @@ export async function labelsCommand(
   const paper = oneOf('--paper', options.paper, papers);
   const size = oneOf('--size', options.size, labelSizes);
   const plan = await readPlanFile(planPath);
-  const labels = labelFacts(plan, desk.existingRecords()?.listRecords({ set: plan.set }) ?? []);
+  const labels = labelFacts(
+    plan,
+    (await recordsAnywhere(desk))?.list.filter(({ set }) => set === plan.set) ?? [],
+  );
   const page = labelsPage(labels, { set: plan.set, paper, size, nowMs: Date.now() });
   const path = writePage(options.out ?? `${plan.set}-labels.html`, page, (head) => head.includes(pageMark));
   const { columns, rows } = gridOn(papers[paper], labelSizes[size]);

@@ -4,6 +4,7 @@ import { type KnownKeys, keysFromRecords } from '../../batch/roll-call/known-key
 import { CardwrightError } from '../../contract/cardwright-error.ts';
 import type { Plan } from '../../contract/plan.ts';
 import type { Desk } from '../desk.ts';
+import { recordsAnywhere } from '../record-reader.ts';
 
 const mostBytes = 2 ** 22;
 
@@ -11,12 +12,12 @@ const mostBytes = 2 ** 22;
  * The keys that this set's nodes should have: from a file where one is named, else from the records. Nothing to
  * compare with is a mistake to be told at once, unless the plan leaves host keys to the image.
  */
-export function knownKeysFor(desk: Desk, plan: Plan, file: string | undefined): KnownKeys {
+export async function knownKeysFor(desk: Desk, plan: Plan, file: string | undefined): Promise<KnownKeys> {
   const names = plan.nodes.map(({ name }) => name);
   if (file !== undefined) return keysFromFile(readText(file), file, plan.set, names);
-  const records = desk.existingRecords();
+  const records = await recordsAnywhere(desk);
   const keys = records
-    ? keysFromRecords(records, plan.set)
+    ? keysFromRecords(records.list, plan.set)
     : { nodes: new Map<string, never>(), owners: new Map<string, never>() };
   if (plan.hostKeys === 'create' && keys.nodes.size === 0) {
     const why = records

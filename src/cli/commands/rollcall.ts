@@ -43,7 +43,7 @@ export async function rollcallCommand(
   const search = readSearch(options.search, attached);
   const plan = await readPlanFile(path);
   const nodes = options.only?.map((name) => selectNode(plan, name)) ?? plan.nodes;
-  const keys = knownKeysFor(desk, plan, options.keys);
+  const keys = await knownKeysFor(desk, plan, options.keys);
   const papers = await openPapers(options, plan.set);
   const asker = openNameAsker(ownAddresses());
   try {
