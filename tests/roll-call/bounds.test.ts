@@ -107,8 +107,9 @@ describe('keys to compare with', () => {
 
   it('come from the last finished card of each node; those of earlier cards are still known', () => {
     const records = openSample(join(folder, 'records.db'));
-    const write = (node: string, fingerprint: string, isDone: boolean, set = 'orchard') => {
-      const id = records.beginJob({ ...orchardJob, set, node });
+    const write = (node: string, fingerprint: string, isDone: boolean, set = 'orchard', over?: number) => {
+      const cardRecordUuid = over === undefined ? null : (records.readRecord(over)?.uuid ?? null);
+      const id = records.beginJob({ ...orchardJob, set, node, cardRecordUuid });
       records.saveIdentity(id, {
         hostNames: [node],
         hostKeys: [{ publicKey: `${key} x`, fingerprint }],
@@ -124,9 +125,12 @@ describe('keys to compare with', () => {
     const good = write('orchard-01', 'good', true);
     const failed = write('orchard-01', 'failed', false);
     const meadow = write('orchard-01', 'meadow', true, 'meadow');
+    // One card for two nodes, one after the other: the first of them has none now.
+    const given = write('orchard-02', 'given', true);
+    const taken = write('orchard-03', 'taken', true, 'orchard', given);
     const { nodes, owners } = keysFromRecords(records.listRecords(), 'orchard');
     records.close();
-    expect([...nodes.keys()]).toEqual(['orchard-01']);
+    expect([...nodes.keys()].sort()).toEqual(['orchard-01', 'orchard-03']);
     expect(nodes.get('orchard-01')?.record).toBe(good);
     const node = 'orchard-01';
     expect(Object.fromEntries(owners)).toEqual({
@@ -134,6 +138,8 @@ describe('keys to compare with', () => {
       good: { set: 'orchard', node, record: good, isLatest: true },
       failed: { set: 'orchard', node, record: failed, isLatest: false },
       meadow: { set: 'meadow', node, record: meadow, isLatest: true },
+      given: { set: 'orchard', node: 'orchard-02', record: given, isLatest: false },
+      taken: { set: 'orchard', node: 'orchard-03', record: taken, isLatest: true },
     });
   });
 

@@ -3,7 +3,7 @@ import type { RecordView } from '../../records/record-types.ts';
 type Told = Pick<RecordView, 'id' | 'node' | 'set' | 'state' | 'cardId' | 'cardState'>;
 
 /** Whether a later job wrote to the same card: then what the earlier record says is gone. */
-function isOverwritten(record: Told, all: readonly Told[]): boolean {
+export function isOverwritten(record: Told, all: readonly Told[]): boolean {
   if (record.cardId === null) return false;
   return all.some(
     (later) => later.id > record.id && later.cardId === record.cardId && later.cardState !== 'untouched',

@@ -1,4 +1,5 @@
 import type { RecordedHostKey, RecordView } from '../../records/record-types.ts';
+import { isOverwritten } from '../bench/settled-nodes.ts';
 
 /** Whose host key it is that a machine showed. */
 export interface KeyOwner {
@@ -35,10 +36,12 @@ export function keysFromRecords(records: readonly RecordView[], set: string): Kn
   const owners = new Map<string, KeyOwner>();
   const latest = new Set<string>();
   // The newest comes first.
-  for (const { id, set: ofSet, node, state, identity } of records) {
+  for (const record of records) {
+    const { id, set: ofSet, node, state, identity } = record;
     if (node === null) continue;
     const place = JSON.stringify([ofSet, node]);
-    const isLatest = usable.has(state) && !latest.has(place);
+    // A card that was made into another node since is none of this one's.
+    const isLatest = usable.has(state) && !latest.has(place) && !isOverwritten(record, records);
     if (isLatest) latest.add(place);
     if (isLatest && ofSet === set) {
       nodes.set(node, { hostKeys: identity.hostKeys, hostNames: identity.hostNames, record: id });
