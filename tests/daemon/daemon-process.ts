@@ -139,6 +139,7 @@ export function ask(
         socketPath,
         method,
         path,
+        agent: false,
         headers: {
           ...(options.secret === undefined ? {} : { authorization: `Bearer ${options.secret}` }),
           ...(json ? { 'content-type': 'application/json' } : {}),

@@ -45,6 +45,8 @@ export async function callDaemon(address: DaemonAddress, call: DaemonCall): Prom
     const asked = request(
       {
         socketPath: address.socketPath,
+        // A connection that was kept may be hung up on just when it is used again.
+        agent: false,
         method: call.method,
         path: call.path,
         headers: {

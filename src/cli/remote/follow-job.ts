@@ -42,7 +42,7 @@ async function* joinOnce(address: DaemonAddress, job: number, from: number): Asy
   const path = `/v1/jobs/${job}/lines?from=${from}`;
   const answer = await new Promise<IncomingMessage>((resolve, reject) => {
     const { socketPath } = address;
-    const asked = request({ socketPath, path, headers: headersFor(address) }, resolve);
+    const asked = request({ socketPath, path, agent: false, headers: headersFor(address) }, resolve);
     asked.once('error', (error) => reject(frontAway(error)));
     asked.end();
   });

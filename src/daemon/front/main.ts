@@ -14,6 +14,9 @@ import { uploadRoutes } from './routes/upload-routes.ts';
 import { linkStation } from './station-link.ts';
 import { Uploads } from './uploads.ts';
 
+/** What is being answered when we are told to end is given so long. */
+const partingMs = 2000;
+
 /** The part that people talk to: HTTP and JSON on sockets that were opened for it. It sees no disk. */
 export async function main(argv: readonly string[]): Promise<void> {
   const { values } = parseArgs({
@@ -46,7 +49,11 @@ export async function main(argv: readonly string[]): Promise<void> {
   if (servers.length === 0) throw new Error('no socket was opened for the front');
   const stop = async () => {
     void tellSystem('--stopping');
-    for (const server of servers) server.server.close();
+    for (const { server } of servers) {
+      server.close();
+      // Whoever takes longer than this to say what they want is not waited for.
+      setTimeout(() => server.closeAllConnections(), partingMs).unref();
+    }
     await Promise.all(servers.map((server) => server.close()));
     process.exit();
   };

@@ -48,6 +48,7 @@ export async function makeServer(
     throw new CardwrightError('daemon.no-such-thing', { facts: { what: 'such address' } });
   });
   logRequests(server, right);
+  server.addHook('onRequest', async ({ raw }) => refuseTwice(raw.rawHeaders));
   // A body of JSON has to say that it is one: nothing else is guessed at.
   server.removeContentTypeParser('text/plain');
   server.addContentTypeParser('application/octet-stream', { parseAs: 'buffer' }, (_request, body, done) => {
@@ -69,6 +70,17 @@ export async function makeServer(
     scope.get('/v1/openapi.json', { schema: { hide: true } }, async () => server.swagger());
   });
   return server;
+}
+
+/** RFC 9112, section 3.2, of the host; whose request it is must not be told twice, either. */
+const onceOnly = ['host', 'authorization'];
+
+/** @throws CardwrightError `daemon.bad-request` */
+function refuseTwice(rawHeaders: readonly string[]): void {
+  const names = rawHeaders.filter((_, at) => at % 2 === 0).map((name) => name.toLowerCase());
+  const twice = onceOnly.find((name) => names.filter((one) => one === name).length > 1);
+  if (twice === undefined) return;
+  throw new CardwrightError('daemon.bad-request', { facts: { why: `${twice} is given twice` } });
 }
 
 function logRequests(server: FastifyInstance, right: Right): void {
