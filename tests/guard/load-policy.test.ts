@@ -42,6 +42,7 @@ describe('the station’s policy', () => {
       unmountBelow: ['/srv/cards'],
       imageFolders: ['/srv/images', '/srv/more'],
       bootModeIds: ['1d6b:0104'],
+      atStop: 'finish',
       groups: { growers: 'write' },
     };
     const { policy } = await loadPolicy(null, makeFiles({ [file]: JSON.stringify(all) }));

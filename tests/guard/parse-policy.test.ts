@@ -38,6 +38,7 @@ allowDevices:
 unmountBelow: [/media, /srv/cards]
 imageFolders: [/srv/images]
 bootModeIds: ["1D6B:0104"]
+atStop: finish
 groups: { growers: write, 7: read }
 `;
     expect(parse(text)).toEqual({
@@ -52,6 +53,7 @@ groups: { growers: write, 7: read }
       unmountBelow: ['/media', '/srv/cards'],
       imageFolders: ['/srv/images'],
       bootModeIds: ['1d6b:0104'],
+      atStop: 'finish',
       groups: { growers: 'write', 7: 'read' },
     });
   });
@@ -89,7 +91,7 @@ allowDevices: /dev/sda
 imageFolders: [images]
 `;
     expect(mistakes(text)).toEqual([
-      '1:1 unknown key "maxSize"; known are maxSizeBytes, transports, allowDevices, unmountBelow, imageFolders, bootModeIds, groups',
+      '1:1 unknown key "maxSize"; known are maxSizeBytes, transports, allowDevices, unmountBelow, imageFolders, bootModeIds, atStop, groups',
       '3:15 a size is a whole number of bytes or text such as "64 GB"',
       '4:14 this has to be text',
       '4:21 groups is a map of names to texts, none of them empty',
@@ -115,7 +117,7 @@ imageFolders: [images]
   const place = 'not a folder for cards: an absolute path outside the system, such as /media';
   const transport = 'a transport is one of usb, mmc-sd, memstick; other disks are named in allowDevices';
   const unknownKey = (place: string, key: string) =>
-    `${place} unknown key "${key}"; known are maxSizeBytes, transports, allowDevices, unmountBelow, imageFolders, bootModeIds, groups`;
+    `${place} unknown key "${key}"; known are maxSizeBytes, transports, allowDevices, unmountBelow, imageFolders, bootModeIds, atStop, groups`;
   const wrong: [string, string[]][] = [
     ['maxSizeBytes:', ['1:14 a size is a whole number of bytes or text such as "64 GB"']],
     ['maxSizeBytes: 1.5', ['1:15 a size is a whole number of bytes or text such as "64 GB"']],
@@ -130,6 +132,7 @@ imageFolders: [images]
     ],
     ['unmountBelow: [/, /home/x, /media/]', [`1:16 ${place}`, `1:19 ${place}`, `1:28 ${place}`]],
     ['unmountBelow: [3]', ['1:16 a folder is given as text']],
+    ['atStop: later', ['1:9 atStop is finish or cancel']],
     ['bootModeIds: [1234]', ['1:15 a USB id is given as text']],
     ['bootModeIds: ["1d6b:104"]', [`1:15 ${usbId}`]],
     ['bootModeIds: ["01d6b:0104", "1d6b:01040"]', [`1:15 ${usbId}`, `1:29 ${usbId}`]],
