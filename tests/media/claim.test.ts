@@ -110,11 +110,13 @@ describeWith(
 
     it('does not follow a symbolic link', () =>
       withDisk(async (disk) => {
-        const link = join(fs.mkdtempSync(join(tmpdir(), 'cardwright-link-')), 'card');
+        const folder = fs.mkdtempSync(join(tmpdir(), 'cardwright-link-'));
+        const link = join(folder, 'card');
         fs.symlinkSync(disk.node, link);
         await expect(claimDisk(link, disk.majorMinor, 'write')).rejects.toMatchObject({
           code: 'media.open-failed',
         });
+        fs.rmSync(folder, { recursive: true });
       }));
 
     it('waits for somebody who only looks for a moment', () =>

@@ -1,7 +1,7 @@
 import * as fs from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, onTestFinished } from 'vitest';
 import type { CardwrightError } from '../../src/contract/cardwright-error.ts';
 import { createFaultyMedium } from '../../src/media/faulty-medium.ts';
 import { createMemoryMedium } from '../../src/media/memory-medium.ts';
@@ -10,7 +10,9 @@ import { watchMedium } from '../../src/media/watched-medium.ts';
 
 /** A stand-in for the sysfs file: a plain file that the test rewrites. */
 function diskseqFile(first: number) {
-  const path = join(fs.mkdtempSync(join(tmpdir(), 'cardwright-seq-')), 'diskseq');
+  const folder = fs.mkdtempSync(join(tmpdir(), 'cardwright-seq-'));
+  onTestFinished(() => fs.rmSync(folder, { recursive: true }));
+  const path = join(folder, 'diskseq');
   fs.writeFileSync(path, `${first}\n`);
   return { fd: fs.openSync(path, 'r'), set: (value: number) => fs.writeFileSync(path, `${value}\n`) };
 }
