@@ -38,7 +38,8 @@ export interface RunningWorker {
   gone: Promise<void>;
 }
 
-const startLimitMs = 20_000;
+/** Generous: a small computer that has other work takes long to load it. */
+const startLimitMs = 60_000;
 
 /** The worker as one self-contained script: it is handed over as text, since its user may not be able to read ours. */
 function workerBundle(): string {

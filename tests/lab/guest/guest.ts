@@ -65,6 +65,8 @@ export interface GuestOptions {
   bootTimeoutMs?: number;
   /** "/dev/mmcblk0p1": / stands on this partition (ext4) of one of the disks; made by root-disk.ts */
   rootNode?: string;
+  /** systemd is its first process, with nothing to start but the commands; else a shell is */
+  isManaged?: boolean;
 }
 
 export interface Guest extends Plugs {
@@ -131,12 +133,12 @@ async function waitForBoot(port: CommandPort, machine: Running, timeoutMs: numbe
 
 /** Boots a guest, runs `body` with it, and ends it; nothing is left, whatever happens. */
 export async function withGuest<T>(options: GuestOptions, body: (guest: Guest) => Promise<T>): Promise<T> {
-  const { memoryMiB = 2048, bootTimeoutMs = 120_000, rootNode = null } = options;
+  const { memoryMiB = 2048, bootTimeoutMs = 120_000, rootNode = null, isManaged = false } = options;
   const kernel = await prepareKernel();
   const disks = nameDisks(options.disks);
   return withCleanup(async (cleanup) => {
     const folder = await makeGuestFolder(cleanup, kernel, disks);
-    const args = machineArguments({ kernel, disks, memoryMiB, folder, rootNode });
+    const args = machineArguments({ kernel, disks, memoryMiB, folder, rootNode, isManaged });
     const machine = startProcess(cleanup, 'qemu-system-x86_64', args, {
       outputPath: join(folder, 'qemu.out'),
     });

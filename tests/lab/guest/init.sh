@@ -1,6 +1,7 @@
 #!/bin/busybox sh
 # /init of the guest: makes a root from the host's file system (read-only over 9p, changes go to memory), or from a
-# disk when the kernel command line says lab.root=NODE, and hands over to /out/session.sh.
+# disk when the kernel command line says lab.root=NODE, and hands over to /out/session.sh; or, with lab.systemd, to
+# systemd, which has that as a service and nothing else to do.
 b=/bin/busybox
 fail() { $b echo "guest init: $*"; $b poweroff -f; }
 $b mount -t proc proc /proc; $b mount -t sysfs sys /sys; $b mount -t devtmpfs dev /dev
@@ -39,4 +40,14 @@ for folder in proc sys dev; do $b mkdir -p $new/$folder; $b mount --move /$folde
 $b mkdir -p $new/out $new/dev/pts $new/dev/shm
 $b mount -t tmpfs -o mode=0755 tmpfs $new/run; $b mount -t tmpfs tmpfs $new/dev/shm; $b mount -t devpts devpts $new/dev/pts
 $b mount -t 9p -o trans=virtio,version=9p2000.L,msize=1048576 out $new/out || fail 'no 9p share "out"'
-exec $b switch_root $new /bin/bash /out/session.sh
+case " $($b cat $new/proc/cmdline) " in
+  *' lab.systemd '*) ;;
+  *) exec $b switch_root $new /bin/bash /out/session.sh ;;
+esac
+# What this machine starts at its boot is not wanted here.
+for place in etc lib; do $b rm -rf $new/$place/systemd/system/*.wants; done
+units=$new/run/systemd/system
+$b mkdir -p $units
+printf '[Unit]\nDefaultDependencies=no\nWants=lab.service\n' > $units/lab.target
+printf '[Unit]\nDefaultDependencies=no\n[Service]\nExecStart=/bin/bash /out/session.sh\nTasksMax=infinity\nStandardOutput=null\n' > $units/lab.service
+exec $b switch_root $new /lib/systemd/systemd --unit=lab.target

@@ -107,6 +107,8 @@ export interface MachineOptions {
   folder: string;
   /** node of the partition that is to hold /, e.g. "/dev/mmcblk0p1" */
   rootNode: string | null;
+  /** systemd is process 1 */
+  isManaged: boolean;
 }
 
 export const socketsIn = (folder: string) => ({ qmp: `${folder}/qmp`, commands: `${folder}/commands` });
@@ -115,12 +117,14 @@ export const socketsIn = (folder: string) => ({ qmp: `${folder}/qmp`, commands: 
 export const processor = 'qemu64,+ssse3,+sse4.1,+sse4.2,+popcnt,+pclmulqdq';
 
 /** All arguments of qemu-system-x86_64: emulated (no KVM needed), no network, host's / read-only, /out shared. */
-export function machineArguments({ kernel, disks, memoryMiB, folder, rootNode }: MachineOptions): string[] {
+export function machineArguments(options: MachineOptions): string[] {
+  const { kernel, disks, memoryMiB, folder, rootNode, isManaged } = options;
   // Readers' media are looked at every two seconds, as desktops have it.
   const append = ['console=ttyS0', 'quiet', 'panic=-1', 'block.events_dfl_poll_msecs=2000'];
   // Further loop devices come when they are asked for; eight idle ones would be looked at each time.
   append.push('loop.max_loop=1');
   if (rootNode !== null) append.push(`lab.root=${rootNode}`);
+  if (isManaged) append.push('lab.systemd', 'systemd.show_status=no');
   const { qmp, commands } = socketsIn(folder);
   const counts = noCounts();
   return [
